@@ -1,0 +1,77 @@
+// Package setup describes the unit under test and the bench as a person writes
+// them in unit.toml and bench.toml, and the sheet of a run, run.toml, which
+// holds both with the profile, as they were used.
+package setup
+
+import "proofpot/profiles"
+
+// Unit is the housing under test, as it was closed.
+type Unit struct {
+	ID            string  `toml:"id"`
+	Variant       string  `toml:"variant,omitempty"`
+	OuterVolumeML float64 `toml:"outer_volume_ml,omitempty"` // ml of water it displaces
+	FreeVolumeML  float64 `toml:"free_volume_ml"`            // ml of air inside
+	SealedPa      float64 `toml:"sealed_pa,omitempty"`       // Pa absolute, when it was closed; 0: the room's at the start
+	SealedC       float64 `toml:"sealed_c,omitempty"`        // °C, when it was closed
+	Material      string  `toml:"material,omitempty"`
+	Window        string  `toml:"window,omitempty"`
+	Seals         string  `toml:"seals,omitempty"`
+	Notes         string  `toml:"notes,omitempty"`
+}
+
+// Media and supplies of a bench.
+const (
+	MediumWater = "water" // the chamber holds water with a gas cushion
+	MediumGas   = "gas"   // the chamber holds gas alone
+	SupplyGas   = "gas"   // compressed gas is let in
+	SupplyWater = "water" // water is pumped in and squeezes the cushion
+)
+
+// Bench is the chamber with what feeds, guards and watches it. All pressures
+// are absolute: a rating that is stamped as gauge is written with _bar_gauge.
+type Bench struct {
+	ID                      string   `toml:"id"`
+	Medium                  string   `toml:"medium"`
+	Supply                  string   `toml:"supply"`
+	ChamberVolumeML         float64  `toml:"chamber_volume_ml"`
+	GasCushionML            float64  `toml:"gas_cushion_ml,omitempty"`   // ml at room pressure, medium water
+	StiffnessMLPerBar       float64  `toml:"stiffness_ml_per_bar"`       // chamber and water without the gas
+	RatedPa                 float64  `toml:"rated_pa"`                   // Pa absolute
+	ReliefPa                float64  `toml:"relief_pa,omitempty"`        // Pa absolute
+	RatedBarGauge           float64  `toml:"rated_bar_gauge,omitempty"`  // bench.toml only: becomes RatedPa
+	ReliefBarGauge          float64  `toml:"relief_bar_gauge,omitempty"` // bench.toml only: becomes ReliefPa
+	RoomPa                  float64  `toml:"room_pa,omitempty"`          // Pa absolute, barometer at the start
+	BlankLeakMLPerHPerBar   float64  `toml:"blank_leak_ml_per_h_per_bar,omitempty"`
+	BlankLeakSDMLPerHPerBar float64  `toml:"blank_leak_sd_ml_per_h_per_bar,omitempty"`
+	HandOperated            bool     `toml:"hand_operated,omitempty"`
+	Sensors                 []Sensor `toml:"sensor"`
+}
+
+// Sensor is one device of the bench. One device may measure several quantities.
+type Sensor struct {
+	ID         string  `toml:"id"`
+	Measures   string  `toml:"measures"`              // the main quantity, see sensors.QuantityNames
+	NoisePa    float64 `toml:"noise_pa,omitempty"`    // Pa, standard deviation of one reading
+	AccuracyPa float64 `toml:"accuracy_pa,omitempty"` // Pa
+	Driver     string  `toml:"driver,omitempty"`      // how it is read; empty in records made elsewhere
+	Port       string  `toml:"port,omitempty"`        // serial port
+	Baud       int     `toml:"baud,omitempty"`        // 1/s
+	Line       string  `toml:"line,omitempty"`        // shape of a text line: "key-value", "csv" or "json"
+	Fields     []Field `toml:"field,omitempty"`
+}
+
+// Field maps one number of a text line to a quantity.
+type Field struct {
+	From      string `toml:"from"`                // key, column number from 1, or JSON path
+	Measures  string `toml:"measures,omitempty"`  // see sensors.QuantityNames; empty: as the sensor
+	Unit      string `toml:"unit"`                // bar, mbar, hPa, kPa, MPa, Pa, psi; C, K, F; %
+	Reference string `toml:"reference,omitempty"` // pressures: absolute, gauge or sealed-gauge
+}
+
+// Run is the sheet of a run: run.toml.
+type Run struct {
+	Format  int              `toml:"format"`
+	Unit    Unit             `toml:"unit"`
+	Bench   Bench            `toml:"bench"`
+	Profile profiles.Profile `toml:"profile"`
+}
