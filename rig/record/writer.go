@@ -1,0 +1,244 @@
+package record
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"hash"
+	"math"
+	"time"
+
+	"proofpot/sensors"
+)
+
+// File is where a Writer puts its lines. Write appends, Sync returns when what
+// was written is on the disk.
+type File interface {
+	Write(p []byte) (int, error)
+	Sync() error
+	Close() error
+}
+
+const (
+	blockLines = 4096
+	blockTime  = 10 * time.Second
+)
+
+// Writer writes readings.lp. Lines gather until Flush, which appends them to
+// the file in one write. The first error sticks: a record that could not be
+// written in one place is not written further.
+type Writer struct {
+	file  File
+	start time.Time // wall clock at the start of the run
+	enc   *encoder
+	line  Line
+	err   error
+
+	lastNS  int64
+	sum     hash.Hash
+	hashed  int   // bytes of the encoder's buffer that are in sum
+	block   int64 // lines since the last chain line
+	blockNS int64 // time of the block's first line
+	lines   int64
+	hexSum  [2 * sha256.Size]byte
+}
+
+// NewWriter starts a record of a run that began at start by the wall clock.
+// Each line is stamped with start plus the time since, by the clock that never
+// jumps, so that a wall clock set during the run does not tear the record.
+func NewWriter(file File, start time.Time) *Writer {
+	return &Writer{file: file, start: start, enc: newEncoder(), sum: sha256.New(), lastNS: math.MinInt64}
+}
+
+// Lines says how many lines were written, chain lines too.
+func (w *Writer) Lines() int64 { return w.lines }
+
+// Err gives the first error, which sticks.
+func (w *Writer) Err() error { return w.err }
+
+// stamp gives the line's time; a reading that arrived between two steps and was
+// handed over late keeps the order of the file.
+func (w *Writer) stamp(mono time.Duration) int64 {
+	return max(w.start.Add(mono).UnixNano(), w.lastNS)
+}
+
+func (w *Writer) add(mono time.Duration) {
+	if w.err != nil {
+		return
+	}
+	ns := w.stamp(mono)
+	if w.block > 0 && (w.block >= blockLines || ns-w.blockNS >= int64(blockTime)) {
+		w.closeBlock()
+	}
+	if w.err != nil {
+		return
+	}
+	w.line.TimeNS = ns
+	if w.err = w.enc.line(&w.line); w.err != nil {
+		return
+	}
+	if w.block == 0 {
+		w.blockNS = ns
+	}
+	w.lastNS = ns
+	w.block++
+	w.lines++
+}
+
+// closeBlock writes the chain line over the lines since the last one.
+func (w *Writer) closeBlock() {
+	if w.block == 0 || w.err != nil {
+		return
+	}
+	w.hashPending()
+	var sum [sha256.Size]byte
+	w.sum.Sum(sum[:0])
+	hex.Encode(w.hexSum[:], sum[:])
+	var l Line
+	l.Clear()
+	l.Measurement, l.TimeNS, l.Lines, l.SHA256 = Chain, w.lastNS, w.block, string(w.hexSum[:])
+	l.MonoNS = w.lastNS - w.start.UnixNano()
+	if w.err = w.enc.line(&l); w.err != nil {
+		return
+	}
+	w.hashed = len(w.enc.lp.Bytes()) // the chain line itself is in no block
+	w.sum.Reset()
+	w.sum.Write(w.hexSum[:])
+	w.block = 0
+	w.lines++
+}
+
+func (w *Writer) hashPending() {
+	b := w.enc.lp.Bytes()
+	w.sum.Write(b[w.hashed:])
+	w.hashed = len(b)
+}
+
+// Readings adds what the sensors said. Values that one device read at one
+// moment share a line; readings without a value become faults.
+func (w *Writer) Readings(rs []sensors.Reading) {
+	for i := 0; i < len(rs); {
+		r := &rs[i]
+		if r.Status != sensors.OK {
+			w.Fault(r.At, r.Sensor, "", r.Status.String(), r.Text)
+			i++
+			continue
+		}
+		w.line.Clear()
+		w.line.Measurement, w.line.Sensor = place(r.Quantity), r.Sensor
+		put(&w.line, r)
+		for i++; i < len(rs); i++ {
+			s := &rs[i]
+			if s.Status != sensors.OK || s.At != r.At || s.Sensor != r.Sensor || place(s.Quantity) != w.line.Measurement {
+				break
+			}
+			put(&w.line, s)
+		}
+		w.add(r.At)
+	}
+}
+
+// Valve adds the position of a valve.
+func (w *Writer) Valve(at time.Duration, valve string, open bool) {
+	w.line.Clear()
+	w.line.Measurement, w.line.Valve, w.line.Open, w.line.HasOpen = Valve, valve, open, true
+	w.add(at)
+}
+
+// Setpoint adds the pressure wanted, Pa absolute.
+func (w *Writer) Setpoint(at time.Duration, pressurePa float64) {
+	w.line.Clear()
+	w.line.Measurement, w.line.PressurePa = Setpoint, pressurePa
+	w.add(at)
+}
+
+// Stage adds the start of a ramp, settle, hold or vent: its kind, number, name,
+// depth in m and target in Pa absolute.
+func (w *Writer) Stage(at time.Duration, kind string, index int, name string, depthM, pressurePa float64) {
+	w.line.Clear()
+	l := &w.line
+	l.Measurement, l.Kind, l.Index, l.Name, l.DepthM, l.PressurePa = Stage, kind, index, name, depthM, pressurePa
+	w.add(at)
+}
+
+// Fault adds what went wrong with a sensor or a valve.
+func (w *Writer) Fault(at time.Duration, sensor, valve, kind, text string) {
+	w.line.Clear()
+	l := &w.line
+	l.Measurement, l.Sensor, l.Valve, l.Kind, l.Text = Fault, sensor, valve, kind, text
+	if text == "" {
+		l.Text = kind
+	}
+	w.add(at)
+}
+
+// Note adds what a person or the rig remarks.
+func (w *Writer) Note(at time.Duration, text string) {
+	w.line.Clear()
+	w.line.Measurement, w.line.Text = Note, text
+	w.add(at)
+}
+
+// Run adds the start, resume, abort or end of the run.
+func (w *Writer) Run(at time.Duration, event, text string) {
+	w.line.Clear()
+	l := &w.line
+	l.Measurement, l.Event, l.Text, l.MonoNS = RunEvent, event, text, int64(at)
+	if text == "" {
+		l.Text = event
+	}
+	w.add(at)
+}
+
+// Flush appends to the file what has gathered, in one write, and closes the
+// block first when it is due at time at.
+func (w *Writer) Flush(at time.Duration) error {
+	if w.block > 0 && w.stamp(at)-w.blockNS >= int64(blockTime) {
+		w.closeBlock()
+	}
+	return w.write()
+}
+
+func (w *Writer) write() error {
+	if w.err != nil {
+		return w.err
+	}
+	b := w.enc.lp.Bytes()
+	if len(b) == 0 {
+		return nil
+	}
+	w.hashPending()
+	n, err := w.file.Write(b)
+	if err == nil && n < len(b) {
+		err = fmt.Errorf("wrote %d of %d bytes", n, len(b))
+	}
+	if err != nil {
+		w.err = fmt.Errorf("the record cannot be written: %w", err)
+		return w.err
+	}
+	w.enc.lp.SetBuffer(b[:0])
+	w.hashed = 0
+	return nil
+}
+
+// Sync flushes and waits until the disk has it.
+func (w *Writer) Sync() error {
+	if err := w.write(); err != nil {
+		return err
+	}
+	if err := w.file.Sync(); err != nil {
+		w.err = fmt.Errorf("the record cannot be put on the disk: %w", err)
+	}
+	return w.err
+}
+
+// Close closes the last block, flushes, syncs and closes the file.
+func (w *Writer) Close() error {
+	w.closeBlock()
+	err := w.Sync()
+	if cerr := w.file.Close(); err == nil && cerr != nil {
+		err = fmt.Errorf("the record cannot be closed: %w", cerr)
+		w.err = err
+	}
+	return err
+}
