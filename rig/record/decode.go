@@ -323,14 +323,21 @@ func parseFloat(b []byte) (float64, bool) {
 	return f, true
 }
 
+// slowFloat reads a longer number of the shape -123.456; other shapes are the library's.
 func slowFloat(b []byte) (float64, bool) {
-	for _, c := range b { // no hex, infinities or digit separators
-		if (c < '0' || c > '9') && c != '-' && c != '+' && c != '.' && c != 'e' && c != 'E' {
+	point := false
+	for i, c := range b {
+		switch {
+		case c >= '0' && c <= '9':
+		case c == '-' && i == 0 && len(b) > 1 && b[1] != '.':
+		case c == '.' && !point && i > 0 && i < len(b)-1:
+			point = true
+		default:
 			return 0, false
 		}
 	}
 	f, err := strconv.ParseFloat(unsafeString(b), 64)
-	return f, err == nil && !math.IsInf(f, 0)
+	return f, err == nil
 }
 
 // unsafeString views bytes as a string for the length of one call of strconv.

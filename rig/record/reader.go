@@ -73,11 +73,11 @@ func (r *Reader) Integrity() Integrity {
 	return in
 }
 
-func (r *Reader) problem(text string) {
+func (r *Reader) problem(format string, args ...any) {
 	r.in.Intact = false
 	r.in.Count++
 	if len(r.in.Problems) < keepProblems {
-		r.in.Problems = append(r.in.Problems, Problem{r.in.Lines, text})
+		r.in.Problems = append(r.in.Problems, Problem{r.in.Lines, fmt.Sprintf(format, args...)})
 	}
 }
 
@@ -89,7 +89,7 @@ func (r *Reader) Next(l *Line) error {
 	for {
 		line, err := r.line()
 		if err != nil {
-			if err == io.EOF && r.good == 0 && r.in.Lines > 0 {
+			if err == io.EOF && r.good == 0 && r.in.Count > 0 {
 				return fmt.Errorf("no line of it is a reading: %s", r.in.Problems[0])
 			}
 			return err
@@ -98,7 +98,7 @@ func (r *Reader) Next(l *Line) error {
 		l.Clear()
 		if err := r.dec.decode(line, l); err != nil {
 			if err != errEmpty {
-				r.problem(err.Error())
+				r.problem("%v", err)
 			}
 			r.sinceMark++
 			continue
@@ -106,7 +106,7 @@ func (r *Reader) Next(l *Line) error {
 		r.good++
 		l.Number = int(r.in.Lines)
 		if l.TimeNS < r.lastNS {
-			r.problem(fmt.Sprintf("time goes back by %s", time.Duration(r.lastNS-l.TimeNS)))
+			r.problem("time goes back by %s", time.Duration(r.lastNS-l.TimeNS))
 		} else {
 			r.lastNS = l.TimeNS
 		}
@@ -125,9 +125,9 @@ func (r *Reader) Next(l *Line) error {
 func (r *Reader) chain(l *Line) {
 	got := hex.EncodeToString(r.sum.Sum(nil))
 	if l.Lines != r.sinceMark {
-		r.problem(fmt.Sprintf("the chain says %d lines, here are %d: lines are missing or were added", l.Lines, r.sinceMark))
+		r.problem("the chain says %d lines, here are %d: lines are missing or were added", l.Lines, r.sinceMark)
 	} else if l.SHA256 != got {
-		r.problem(fmt.Sprintf("the block of %d lines that ends here was altered: its sha256 is not the chain's", l.Lines))
+		r.problem("the block of %d lines that ends here was altered: its sha256 is not the chain's", l.Lines)
 	}
 	r.in.Chained = true
 	r.prev = l.SHA256 // go on from what the file says, so that one bad block is one problem

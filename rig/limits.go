@@ -1,0 +1,87 @@
+package rig
+
+import "time"
+
+// Limits that protect people and the bench. They stand above the sequencer:
+// whatever it asks for passes through guard.
+const (
+	staleLeast  = 3 * time.Second
+	stalePeriod = 6 // or so many periods
+	// lostAfter: a chamber whose pressure is not known for so long is vented;
+	// until then it is left shut, so that a cable pulled by mistake costs a gap
+	// and not the night.
+	lostAfter = 60 * time.Second
+	// overShare and overLeastPa: how far above the target a reading may lie
+	// before it counts as over-pressure.
+	overShare   = 0.03
+	overLeastPa = 15e3
+	// overReadings in a row trip: one alone is a spike of the sensor (and cuts
+	// the fill all the same).
+	overReadings = 3
+	// lastPa gauge: below it the vent is opened fully.
+	lastPa = 2e4
+	// ventedPa gauge: 0.02 bar, below which a lid may be opened once the vent
+	// stands open and it has lasted for ventedTime.
+	ventedPa   = 2e3
+	ventedTime = 5 * time.Second
+	// ventMost: after so long without the room's pressure the run ends with a
+	// warning. The vent stays open.
+	ventMost = 30 * time.Minute
+)
+
+func staleAfter(p *Plan) time.Duration { return max(staleLeast, stalePeriod*p.Period) }
+
+// allowedPa is the chamber pressure, absolute, that must not be exceeded now.
+func allowedPa(p *Plan, s *State) float64 {
+	target := p.RoomPa
+	if s.Phase != Ready && s.Phase != Done {
+		target = p.Legs[s.Leg].TargetPa
+	}
+	if s.Phase == Ramp || s.Phase == Vent {
+		target = max(target, s.StartPa)
+	}
+	over := target + max(overShare*(target-p.RoomPa), overLeastPa)
+	return min(over, max(p.LimitPa, p.RoomPa+overLeastPa))
+}
+
+// rampMost is the time after which a ramp that has not arrived is given up:
+// an empty supply, a shut cock, a valve that does not answer, a flooded unit.
+func rampMost(p *Plan, leg *Leg) time.Duration {
+	if p.Hand {
+		return 5*leg.Ramp + 15*time.Minute
+	}
+	return 3*leg.Ramp + 3*time.Minute
+}
+
+// limits says whether the run must stop now, and why.
+func limits(p *Plan, s *State, in *Input) Stop {
+	switch {
+	case s.Phase == Done || s.Stopped != NotStopped:
+		return NotStopped
+	case in.Operator.Abort:
+		return ByOperator
+	case in.Broken != "":
+		return RecordBroken
+	case s.Over >= overReadings:
+		return OverPressure
+	case s.Phase != Ready && s.Stale && in.Now-s.PaAt > lostAfter,
+		s.Phase == Ready && !s.Known && in.Now-s.Since > lostAfter:
+		return SensorLost
+	case s.Wet && p.StopOnWet && s.Phase != Vent:
+		return UnitWet
+	case s.Phase == Ramp && !s.Reached && in.Now-s.Since > rampMost(p, &p.Legs[s.Leg]):
+		return NoResponse
+	}
+	return NotStopped
+}
+
+// guard has the last word on the valves.
+func guard(p *Plan, s *State) {
+	if s.Valves.Fill && (s.Phase != Ramp || s.Stopped != NotStopped || !s.Known || s.Stale ||
+		s.Over > 0 || s.Pa >= p.LimitPa || s.Valves.Vent) {
+		s.Valves.Fill = false
+	}
+	if s.Stopped != NotStopped {
+		s.Valves.Vent = true
+	}
+}

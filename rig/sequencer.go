@@ -1,0 +1,297 @@
+package rig
+
+import (
+	"math"
+	"time"
+
+	"proofpot/sensors"
+)
+
+// Figures of the sequencer's control.
+const (
+	aheadPa     = 5e3              // how far a ramp may run ahead of its rate: 0.5 m
+	quietTime   = 20 * time.Second // a target holds when no valve had to move for so long
+	topUpMost   = 180 * time.Second
+	handQuiet   = 10 * time.Second
+	smoothTime  = 1.0 // s, time constant of the smoothed pressure and rates
+	targetShare = 0.0025
+)
+
+// Step is one step of the sequencer: what it knew, what has come in, and the
+// plan give what it knows now and what it asks for. It reads no clock, drives
+// nothing and allocates nothing. Its limits (see guard) have the last word.
+func Step(p *Plan, s State, in Input) (State, Output) {
+	var out Output
+	before := s.Valves
+	observe(p, &s, &in, &out)
+	if stop := limits(p, &s, &in); stop != NotStopped && s.Stopped == NotStopped {
+		halt(p, &s, &in, &out, stop)
+	}
+	switch s.Phase {
+	case Ready:
+		if s.Known {
+			out.say(Event{Kind: ValveEvent, Valve: "fill"})
+			out.say(Event{Kind: ValveEvent, Valve: "vent"})
+			before = Valves{}
+			startRamp(p, &s, in.Now, 0, &out)
+		} else {
+			s.Valves = Valves{Vent: true}
+		}
+	case Ramp:
+		ramp(p, &s, in.Now, &out)
+	case Settle:
+		if in.Now-s.Since >= p.Legs[s.Leg].Settle || in.Operator.Skip {
+			enter(p, &s, in.Now, Hold, &out)
+		}
+	case Hold:
+		if in.Now-s.Since >= p.Legs[s.Leg].Hold || in.Operator.Skip {
+			next(p, &s, in.Now, &out)
+		}
+	case Vent:
+		vent(p, &s, in.Now, &out)
+	}
+	guard(p, &s)
+	if s.Valves.Fill != before.Fill {
+		out.say(Event{Kind: ValveEvent, Valve: "fill", Open: s.Valves.Fill})
+	}
+	if s.Valves.Vent != before.Vent {
+		out.say(Event{Kind: ValveEvent, Valve: "vent", Open: s.Valves.Vent})
+	}
+	if p.Hand {
+		s.Prompt = prompt(p, &s)
+		out.Prompt = s.Prompt
+	}
+	out.Valves = s.Valves
+	return s, out
+}
+
+// observe takes in the readings.
+func observe(p *Plan, s *State, in *Input, out *Output) {
+	for i := range in.Readings {
+		r := &in.Readings[i]
+		if r.Status != sensors.OK {
+			continue
+		}
+		switch r.Quantity {
+		case sensors.ChamberPressure:
+			if r.Sensor == p.Chamber {
+				pressure(p, s, r)
+			}
+		case sensors.ProbeWet:
+			if r.Value != 0 && !s.Wet {
+				s.Wet = true
+				out.say(Event{Kind: NoteEvent, Text: "a wet probe is wet", Critical: true})
+			}
+		}
+	}
+	stale := s.Known && in.Now-s.PaAt > staleAfter(p)
+	if stale != s.Stale {
+		s.Stale = stale
+		if stale {
+			out.say(Event{Kind: FaultEvent, Sensor: p.Chamber, Word: "stale", Text: "no chamber pressure: filling is stopped until it is back", Critical: true})
+		} else {
+			out.say(Event{Kind: NoteEvent, Text: "the chamber pressure is back"})
+		}
+	}
+}
+
+// pressure takes in one chamber pressure, with the rate at which it moves while
+// a valve stands open.
+func pressure(p *Plan, s *State, r *sensors.Reading) {
+	dt := (r.At - s.PaAt).Seconds()
+	if !s.Known || s.Stale {
+		s.Smooth, s.Rate = r.Value, 0
+	} else if dt > 0 {
+		rate, weight := (r.Value-s.Pa)/dt, dt/(dt+smoothTime)
+		switch {
+		case s.Valves.Fill && rate > 0:
+			s.RateUp += weight * (rate - s.RateUp)
+		case s.Valves.Vent && rate < 0:
+			s.RateDn += weight * (-rate - s.RateDn)
+		}
+		s.Rate += weight * (rate - s.Rate)
+		s.Smooth += weight * (r.Value - s.Smooth)
+	}
+	s.Pa, s.PaAt, s.Known = r.Value, r.At, true
+	if r.Value > allowedPa(p, s) {
+		s.Over++
+	} else {
+		s.Over = 0
+	}
+}
+
+// band is how near to a target counts as there, Pa: 0.25 % of its gauge
+// pressure or four times the noise of a reading.
+func band(p *Plan, s *State) float64 {
+	return max(targetShare*math.Abs(p.Legs[s.Leg].TargetPa-p.RoomPa), 4*p.NoisePa)
+}
+
+func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
+	s.Leg, s.StartPa, s.Reached, s.QuietSince = leg, s.Smooth, false, now
+	s.Valves = Valves{}
+	enter(p, s, now, Ramp, out)
+	out.say(Event{Kind: SetpointEvent, Pa: p.Legs[leg].TargetPa})
+}
+
+func enter(p *Plan, s *State, now time.Duration, phase Phase, out *Output) {
+	s.Phase, s.Since = phase, now
+	out.say(Event{Kind: StageEvent, Phase: phase, Leg: s.Leg, Critical: true})
+}
+
+// next goes on to the next leg, or to the final vent.
+func next(p *Plan, s *State, now time.Duration, out *Output) {
+	if s.Leg+1 < len(p.Legs) {
+		startRamp(p, s, now, s.Leg+1, out)
+		return
+	}
+	startVent(p, s, now, out)
+}
+
+func startVent(p *Plan, s *State, now time.Duration, out *Output) {
+	s.StartPa, s.QuietSince = s.Smooth, now
+	s.Valves = Valves{}
+	enter(p, s, now, Vent, out)
+	out.say(Event{Kind: SetpointEvent, Pa: p.RoomPa})
+}
+
+// halt ends the run early: fill cut, vent open.
+func halt(p *Plan, s *State, in *Input, out *Output, stop Stop) {
+	s.Stopped = stop
+	if s.Phase == Done {
+		return
+	}
+	out.say(Event{Kind: RunEvent, Word: "abort", Text: stop.String(), Critical: true})
+	if stop == RecordBroken && in.Broken != "" {
+		out.say(Event{Kind: FaultEvent, Word: "broken", Text: in.Broken})
+	}
+	startVent(p, s, in.Now, out)
+}
+
+// ramp goes to the leg's target at its rate, tops up there while the gas cools
+// (or lets off while it warms), and ends when the target holds by itself.
+func ramp(p *Plan, s *State, now time.Duration, out *Output) {
+	leg, b := &p.Legs[s.Leg], band(p, s)
+	up := leg.TargetPa >= s.StartPa
+	there := s.Pa >= leg.TargetPa-b
+	if !up {
+		there = s.Pa <= leg.TargetPa+b
+	}
+	if there && !s.Reached {
+		s.Reached, s.ReachedAt, s.QuietSince = true, now, now
+	}
+	if p.Hand {
+		rampByHand(p, s, now, up, b, out)
+		return
+	}
+	moved := s.Valves
+	run := leg.RatePaS * (now - s.Since).Seconds()
+	step := p.Period.Seconds()
+	if up {
+		pulse := s.RateUp * step // what one period with the valve open brings
+		line := min(leg.TargetPa, s.StartPa+run)
+		if s.Valves.Fill {
+			s.Valves.Fill = s.Pa+pulse < leg.TargetPa && s.Pa < line+aheadPa
+		} else {
+			s.Valves.Fill = s.Pa < line && s.Pa < leg.TargetPa-max(b, 0.7*pulse)
+		}
+	} else {
+		pulse := s.RateDn * step
+		line := max(leg.TargetPa, s.StartPa-run)
+		if s.Valves.Vent {
+			s.Valves.Vent = s.Pa-pulse > leg.TargetPa && s.Pa > line-aheadPa
+		} else {
+			s.Valves.Vent = s.Pa > line && s.Pa > leg.TargetPa+max(b, 0.7*pulse)
+		}
+	}
+	if s.Valves != moved || s.Valves != (Valves{}) {
+		s.QuietSince = now
+	}
+	if s.Reached && s.Valves == (Valves{}) && (now-s.QuietSince >= quietTime || now-s.ReachedAt >= topUpMost) {
+		arrive(p, s, now, out)
+	}
+}
+
+// arrive ends a ramp. A leg without settle and hold, the low end of a cycle,
+// goes straight on.
+func arrive(p *Plan, s *State, now time.Duration, out *Output) {
+	s.Valves = Valves{}
+	if leg := &p.Legs[s.Leg]; leg.Settle == 0 && leg.Hold == 0 {
+		next(p, s, now, out)
+		return
+	}
+	enter(p, s, now, Settle, out)
+}
+
+// rampByHand waits for the operator: the ramp ends when the target is reached
+// and the pressure has stopped moving, whoever moves it.
+func rampByHand(p *Plan, s *State, now time.Duration, up bool, b float64, out *Output) {
+	target := p.Legs[s.Leg].TargetPa
+	if up && s.Smooth < target-2*b || !up && s.Smooth > target+2*b {
+		s.Reached = false
+	}
+	if math.Abs(s.Rate) > max(b, 4*p.NoisePa)/2 {
+		s.QuietSince = now
+	}
+	if s.Reached && (now-s.QuietSince >= handQuiet || now-s.ReachedAt >= topUpMost) {
+		arrive(p, s, now, out)
+	}
+}
+
+// vent lets the pressure off at the plan's rate, all at once where the run was
+// stopped, and ends when the room's pressure has been reached for some seconds
+// with the vent open.
+func vent(p *Plan, s *State, now time.Duration, out *Output) {
+	gauge := s.Pa - p.RoomPa
+	open := s.Stopped != NotStopped || s.Stale || gauge < lastPa
+	if !open {
+		line := s.StartPa - p.VentRate*(now-s.Since).Seconds()
+		if s.Valves.Vent {
+			open = s.Pa > line-aheadPa
+		} else {
+			open = s.Pa > line
+		}
+	}
+	s.Valves = Valves{Vent: open}
+	if gauge > max(ventedPa, 4*p.NoisePa) || s.Stale {
+		s.QuietSince = now
+	}
+	switch {
+	case open && now-s.QuietSince >= ventedTime:
+		out.say(Event{Kind: RunEvent, Word: "end", Text: "vented; the vent stands open", Critical: true})
+	case now-s.Since >= ventMost:
+		out.say(Event{Kind: FaultEvent, Valve: "vent", Word: "not-vented", Text: "the pressure is not known to be gone: DO NOT OPEN", Critical: true})
+		out.say(Event{Kind: RunEvent, Word: "end", Text: "not known to be vented: DO NOT OPEN", Critical: true})
+	default:
+		return
+	}
+	s.Phase, s.Since = Done, now
+	s.Valves = Valves{Vent: true}
+}
+
+// prompt says what the operator of a bench without valves is to do now.
+func prompt(p *Plan, s *State) Prompt {
+	if s.Phase == Vent || s.Phase == Done || s.Phase == Ready {
+		return Prompt{Kind: VentAll, TargetPa: p.RoomPa}
+	}
+	leg := &p.Legs[s.Leg]
+	pr := Prompt{Kind: Wait, TargetPa: leg.TargetPa, DepthM: leg.DepthM}
+	if s.Phase != Ramp {
+		if s.Over > 0 {
+			pr.Kind = StopPumping
+		}
+		return pr
+	}
+	switch {
+	case s.Stale || s.Over > 0:
+		pr.Kind = StopPumping
+	case s.Reached:
+		pr.Kind = ShutOff
+	case leg.TargetPa < s.StartPa:
+		pr.Kind = LetOff
+	case s.Rate > 2*leg.RatePaS+4*p.NoisePa:
+		pr.Kind = SlowDown
+	default:
+		pr.Kind = PumpUp
+	}
+	return pr
+}
