@@ -1,0 +1,213 @@
+// Package textline turns the text lines of a measuring device into readings.
+// It is pure: bytes and the time of their arrival go in, readings come out.
+//
+// The shapes of a line, its optional sequence number and its checksum are
+// documented in the package above, serialline.
+package textline
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"proofpot/sensors"
+)
+
+// The shapes of a line.
+const (
+	KeyValue = "key-value" // p_bar=3.214 t_c=18.42
+	CSV      = "csv"       // 3.214;18.42
+	JSON     = "json"      // {"p":{"bar":3.214},"t":18.42}
+)
+
+// Shapes lists the shapes that a Config may ask for.
+func Shapes() []string { return []string{KeyValue, CSV, JSON} }
+
+// The references of a pressure.
+const (
+	Absolute    = "absolute"     // above vacuum
+	Gauge       = "gauge"        // above the room, through a vent: the room's pressure is added
+	SealedGauge = "sealed-gauge" // above what was sealed into the transducer: that is added
+)
+
+// References lists the references that a Field may name.
+func References() []string { return []string{Absolute, Gauge, SealedGauge} }
+
+// StandardAtmospherePa is the standard atmosphere, exact by definition (10th
+// CGPM, 1954): what a sealed-gauge transducer is taken to hold unless its field
+// says otherwise. The true content depends on the day and place of its making
+// and moves a reading by some 10 to 40 hPa; a zero check at open vent shows it.
+const StandardAtmospherePa = 101325.0
+
+// Config says how the lines of one device look and what they mean.
+type Config struct {
+	Sensor       string           // id in bench.toml, repeated in each reading
+	Shape        string           // see Shapes
+	DecimalComma bool             // numbers are written 3,214; a comma then separates nothing
+	Separator    string           // csv: ",", ";", "\t" or " "; empty: found in each line
+	Checksum     bool             // refuse lines without a checksum
+	Sequence     string           // where the sequence number stands; empty: "n", for csv none
+	Banner       string           // text of the line that the device prints when it starts, or part of it
+	Main         sensors.Quantity // carries the news about a whole line; one of the fields measures it
+	Fields       []Field
+}
+
+// Field is one number of a line.
+type Field struct {
+	From      string           // key, column from 1, or JSON path a.b.c
+	Quantity  sensors.Quantity //
+	Unit      string           // see UnitsOf
+	Reference string           // pressures only, see References
+	SealedPa  float64          // Pa absolute, sealed into a sealed-gauge transducer; 0: the standard atmosphere
+	Low, High float64          // what the sensor can truly show, in Unit; both 0: not declared
+	Interval  time.Duration    // between two values; 0: as the device
+}
+
+// ConfigError says which key of a sensor in bench.toml is wrong, and why.
+type ConfigError struct {
+	Key  string // "line", "field[0].unit", relative to the sensor
+	Text string
+}
+
+func (e *ConfigError) Error() string { return e.Key + ": " + e.Text }
+
+// Check says whether the lines can be read as c says; the error is a
+// *ConfigError.
+func (c *Config) Check() error {
+	if !slices.Contains(Shapes(), c.Shape) {
+		return wrong("line", "%s is no shape of a line; use %s", quoted(c.Shape), list(Shapes()))
+	}
+	if c.DecimalComma && c.Shape == JSON {
+		return wrong("decimal_comma", "a JSON number has a decimal point; leave it out")
+	}
+	if c.Separator != "" && c.Shape != CSV {
+		return wrong("separator", "only csv lines have a separator to choose; leave it out")
+	}
+	if !slices.Contains([]string{"", ",", ";", "\t", " "}, c.Separator) {
+		return wrong("separator", "%s is no separator; use \",\", \";\", \"\\t\" or \" \"", quoted(c.Separator))
+	}
+	if c.Separator == "," && c.DecimalComma {
+		return wrong("separator", "a comma cannot be both the decimal mark and the separator")
+	}
+	if err := c.checkPlace("sequence", c.Sequence, true); err != nil {
+		return err
+	}
+	if len(c.Fields) == 0 {
+		return wrong("field", "no field says where the numbers stand; add [[sensor.field]] with from, measures and unit")
+	}
+	main := false
+	for i := range c.Fields {
+		if err := c.checkField(i); err != nil {
+			return err
+		}
+		main = main || c.Fields[i].Quantity == c.Main
+	}
+	if !main {
+		return wrong("measures", "no field of this sensor measures %s", c.Main)
+	}
+	return nil
+}
+
+func (c *Config) checkField(i int) error {
+	f := &c.Fields[i]
+	key := func(name string) string { return fmt.Sprintf("field[%d].%s", i, name) }
+	if err := c.checkPlace(key("from"), f.From, false); err != nil {
+		return err
+	}
+	for j, other := range c.Fields[:i] {
+		if other.Quantity == f.Quantity {
+			return wrong(key("measures"), "%s is measured by field %d of this sensor already; a second one is a sensor of its own",
+				f.Quantity, j+1)
+		}
+	}
+	units := UnitsOf(f.Quantity)
+	if !slices.Contains(units, f.Unit) {
+		if len(units) == 1 && units[0] == "" {
+			return wrong(key("unit"), "%s has no unit; leave it out", f.Quantity)
+		}
+		return wrong(key("unit"), "%s is no unit of %s; use %s", quoted(f.Unit), f.Quantity, list(units))
+	}
+	if err := checkReference(f, key); err != nil {
+		return err
+	}
+	if !finite(f.Low) || !finite(f.High) || (f.Low != 0 || f.High != 0) && f.Low >= f.High {
+		return wrong(key("high"), "the range %v to %v is empty; low must lie below high, both in %s", f.Low, f.High, f.Unit)
+	}
+	if f.Interval < 0 {
+		return wrong(key("interval_s"), "must be above 0")
+	}
+	return nil
+}
+
+func checkReference(f *Field, key func(string) string) error {
+	switch {
+	case !isPressure(f.Quantity):
+		if f.Reference != "" {
+			return wrong(key("reference"), "only a pressure has a reference; leave it out")
+		}
+	case f.Reference == "":
+		return wrong(key("reference"), "say what the pressure is measured from: %s", list(References()))
+	case !slices.Contains(References(), f.Reference):
+		return wrong(key("reference"), "%s is no reference of a pressure; use %s", quoted(f.Reference), list(References()))
+	case f.Quantity == sensors.RoomPressure && f.Reference != Absolute:
+		return wrong(key("reference"), "a barometer reads absolute pressure; use \"absolute\"")
+	}
+	if f.SealedPa != 0 && f.Reference != SealedGauge {
+		return wrong(key("sealed_pa"), "only a sealed-gauge pressure has one; leave it out")
+	}
+	if f.SealedPa != 0 && !(f.SealedPa >= 50_000 && f.SealedPa <= 110_000) {
+		return wrong(key("sealed_pa"), "%v Pa is no pressure that a transducer is sealed at; 50000 to 110000 Pa absolute is", f.SealedPa)
+	}
+	return nil
+}
+
+// checkPlace looks at a key, a column or a path.
+func (c *Config) checkPlace(key, place string, optional bool) error {
+	if place == "" {
+		if optional {
+			return nil
+		}
+		return wrong(key, "say where the number stands: %s", c.placeWord())
+	}
+	if c.Shape == CSV {
+		if n, err := strconv.Atoi(place); err != nil || n < 1 || n > maxColumns {
+			return wrong(key, "%s is no column; give its number as text, \"1\" for the first", quoted(place))
+		}
+	}
+	if c.Shape == KeyValue && strings.ContainsAny(place, "= ,;\t") {
+		return wrong(key, "a key cannot hold =, a space, a comma, a semicolon or a tab: %s", quoted(place))
+	}
+	return nil
+}
+
+func (c *Config) placeWord() string {
+	switch c.Shape {
+	case CSV:
+		return "its column number as text, \"1\" for the first"
+	case JSON:
+		return "its path, \"a.b\" for {\"a\":{\"b\":1}}"
+	}
+	return "its key, \"p_bar\" for p_bar=3.214"
+}
+
+func wrong(key, format string, args ...any) error {
+	return &ConfigError{Key: key, Text: fmt.Sprintf(format, args...)}
+}
+
+func quoted(s string) string { return strconv.Quote(s) }
+
+func list(words []string) string {
+	all := make([]string, len(words))
+	for i, w := range words {
+		all[i] = quoted(w)
+	}
+	if len(all) == 1 {
+		return all[0]
+	}
+	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
