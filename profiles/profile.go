@@ -13,12 +13,23 @@ type Profile struct {
 	Accept      Accept  `toml:"accept"`
 }
 
-// Water says which water a depth is meant in.
+// Water says which water a depth is meant in, and what lies above it.
 type Water struct {
-	Model        string  `toml:"model"`         // see WaterModels
-	SalinityGKg  float64 `toml:"salinity_gkg"`  // g/kg absolute salinity (practical salinity for EOS-80)
+	Model        string  `toml:"model"`                // see WaterModels
+	SalinityGKg  float64 `toml:"salinity_gkg"`         // g/kg absolute salinity (practical salinity for EOS-80); ignored by fresh water
+	TemperatureC float64 `toml:"temperature_c"`        // °C, in place
+	LatitudeDeg  float64 `toml:"latitude_deg"`         // degrees, north positive
+	AltitudeM    float64 `toml:"altitude_m,omitempty"` // m, of the surface: a lake's
+	SurfacePa    float64 `toml:"surface_pa,omitempty"` // Pa absolute, barometer at the surface; 0: the standard atmosphere at the altitude
+	Layers       []Layer `toml:"layer,omitempty"`      // below the surface, downwards; none: the same water all the way down
+}
+
+// Layer is a point of a profile of the water with depth. Between points salinity
+// and temperature go in a straight line, below the last they stay.
+type Layer struct {
+	DepthM       float64 `toml:"depth_m"`       // m, > 0
+	SalinityGKg  float64 `toml:"salinity_gkg"`  // as Water
 	TemperatureC float64 `toml:"temperature_c"` // °C
-	LatitudeDeg  float64 `toml:"latitude_deg"`  // degrees, north positive
 }
 
 // Stage is a ramp to a depth and the hold there.
