@@ -15,6 +15,7 @@ const (
 	handQuiet   = 10 * time.Second
 	smoothTime  = 1.0 // s, time constant of the smoothed pressure and rates
 	targetShare = 0.0025
+	jumpRates   = 3 // times the fastest known rate: faster is a spike, or a burst
 )
 
 // Step is one step of the sequencer: what it knew, what has come in, and the
@@ -96,34 +97,45 @@ func observe(p *Plan, s *State, in *Input, out *Output) {
 }
 
 // pressure takes in one chamber pressure, with the rate at which it moves while
-// a valve stands open.
+// a valve stands open. A reading that jumps is believed when the next one does
+// not come back: one alone is a spike of the sensor. It stops the fill all the
+// same where it lies above what is allowed.
 func pressure(p *Plan, s *State, r *sensors.Reading) {
-	dt := (r.At - s.PaAt).Seconds()
-	if !s.Known || s.Stale {
-		s.Smooth, s.Rate = r.Value, 0
-	} else if dt > 0 {
-		rate, weight := (r.Value-s.Pa)/dt, dt/(dt+smoothTime)
-		switch {
-		case s.Valves.Fill && rate > 0:
-			s.RateUp += weight * (rate - s.RateUp)
-		case s.Valves.Vent && rate < 0:
-			s.RateDn += weight * (-rate - s.RateDn)
-		}
-		s.Rate += weight * (rate - s.Rate)
-		s.Smooth += weight * (r.Value - s.Smooth)
-	}
-	s.Pa, s.PaAt, s.Known = r.Value, r.At, true
 	if r.Value > allowedPa(p, s) {
 		s.Over++
 	} else {
 		s.Over = 0
 	}
+	dt := (r.At - s.PaAt).Seconds()
+	if s.Known && !s.Stale && dt > 0 {
+		rate, weight := (r.Value-s.Pa)/dt, dt/(dt+smoothTime)
+		jump := math.Abs(r.Value-s.Pa) > 8*p.NoisePa+jumpRates*max(p.Legs[s.Leg].RatePaS, s.RateUp, s.RateDn)*dt
+		if jump && !s.Jumped {
+			s.Jumped = true
+			return
+		}
+		if !jump {
+			switch {
+			case s.Valves.Fill && rate > 0:
+				s.RateUp += weight * (rate - s.RateUp)
+			case s.Valves.Vent && rate < 0:
+				s.RateDn += weight * (-rate - s.RateDn)
+			}
+		}
+		s.Rate += weight * (rate - s.Rate)
+		s.Smooth += weight * (r.Value - s.Smooth)
+	} else {
+		s.Smooth, s.Rate = r.Value, 0
+	}
+	s.Jumped = false
+	s.Pa, s.PaAt, s.Known = r.Value, r.At, true
 }
 
 // band is how near to a target counts as there, Pa: 0.25 % of its gauge
-// pressure or four times the noise of a reading.
-func band(p *Plan, s *State) float64 {
-	return max(targetShare*math.Abs(p.Legs[s.Leg].TargetPa-p.RoomPa), 4*p.NoisePa)
+// pressure, four times the noise of a reading, or half of what one period with
+// a valve open brings, whichever is most.
+func band(p *Plan, s *State, rate float64) float64 {
+	return max(targetShare*math.Abs(p.Legs[s.Leg].TargetPa-p.RoomPa), 4*p.NoisePa, rate*p.Period.Seconds()/2)
 }
 
 func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
@@ -170,10 +182,12 @@ func halt(p *Plan, s *State, in *Input, out *Output, stop Stop) {
 // ramp goes to the leg's target at its rate, tops up there while the gas cools
 // (or lets off while it warms), and ends when the target holds by itself.
 func ramp(p *Plan, s *State, now time.Duration, out *Output) {
-	leg, b := &p.Legs[s.Leg], band(p, s)
+	leg := &p.Legs[s.Leg]
 	up := leg.TargetPa >= s.StartPa
+	b := band(p, s, s.RateUp)
 	there := s.Pa >= leg.TargetPa-b
 	if !up {
+		b = band(p, s, s.RateDn)
 		there = s.Pa <= leg.TargetPa+b
 	}
 	if there && !s.Reached {
@@ -192,7 +206,7 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 		if s.Valves.Fill {
 			s.Valves.Fill = s.Pa+pulse < leg.TargetPa && s.Pa < line+aheadPa
 		} else {
-			s.Valves.Fill = s.Pa < line && s.Pa < leg.TargetPa-max(b, 0.7*pulse)
+			s.Valves.Fill = s.Pa < line && s.Pa < leg.TargetPa-b
 		}
 	} else {
 		pulse := s.RateDn * step
@@ -200,7 +214,7 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 		if s.Valves.Vent {
 			s.Valves.Vent = s.Pa-pulse > leg.TargetPa && s.Pa > line-aheadPa
 		} else {
-			s.Valves.Vent = s.Pa > line && s.Pa > leg.TargetPa+max(b, 0.7*pulse)
+			s.Valves.Vent = s.Pa > line && s.Pa > leg.TargetPa+b
 		}
 	}
 	if s.Valves != moved || s.Valves != (Valves{}) {

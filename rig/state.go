@@ -58,6 +58,7 @@ type State struct {
 	Rate   float64       // Pa/s, smoothed
 	RateUp float64       // Pa/s, with the fill open, as seen
 	RateDn float64       // Pa/s, with the vent open, as seen, positive
+	Jumped bool          // the last reading was set aside as a spike
 	Over   int           // readings in a row above what is allowed
 	Stale  bool
 	Wet    bool
