@@ -64,7 +64,7 @@ type Measured struct {
 	WaterC     float64
 }
 
-// PrintKeyValue prints "p_bar=3.21405 t_c=18.42 n=17 *5A": gauge pressure, with
+// PrintKeyValue prints "p_bar=3.21400 t_c=18.42 n=17 *68": gauge pressure, with
 // a sequence number and a checksum as NMEA 0183 has it.
 func PrintKeyValue(m Measured) string {
 	body := fmt.Sprintf("p_bar=%.5f t_c=%.2f n=%d ", (m.AbsolutePa-m.RoomPa)/1e5, m.WaterC, m.N)
@@ -295,7 +295,8 @@ func (e *Emulator) plug() error {
 	// A name appears at once and whole, as udev's do.
 	fresh := filepath.Join(filepath.Dir(e.options.Link), ".new-"+filepath.Base(e.options.Link))
 	os.Remove(fresh)
-	if err := os.Symlink(slave.Name(), fresh); err == nil {
+	err = os.Symlink(slave.Name(), fresh)
+	if err == nil {
 		err = os.Rename(fresh, e.options.Link)
 	}
 	if err != nil {

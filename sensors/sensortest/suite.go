@@ -137,8 +137,10 @@ func Suite(t *testing.T, fresh func(t *testing.T, clock *Clock) Subject) {
 		if err := s.Driver.Close(); err != nil {
 			t.Fatalf("second close: %v", err)
 		}
-		if left := s.goroutines(); before > 0 && left >= before {
-			t.Errorf("%d goroutines ran for drivers before this one was closed, %d after", before, left)
+		for deadline := time.Now().Add(patience); before > 0 && s.goroutines() >= before; time.Sleep(time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatal("a goroutine of the driver still runs after it was closed")
+			}
 		}
 		for range 3 {
 			s.clock.Forward(s.Silence + time.Millisecond)

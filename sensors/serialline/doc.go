@@ -36,7 +36,7 @@
 //
 // Both together, and the same in C:
 //
-//	p_bar=3.21400 t_c=18.42 n=17 *65
+//	p_bar=3.21400 t_c=18.42 n=17 *68
 //
 //	uint8_t sum = 0;
 //	for (const char *c = line; *c; c++) sum ^= *c;
