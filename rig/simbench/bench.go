@@ -1,0 +1,290 @@
+package simbench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"time"
+
+	"proofpot/rig"
+	"proofpot/sensors"
+)
+
+// Bench is a simulated bench at work. It implements rig.Devices, and
+// rig.Prompted for a bench that a person operates. It is not safe for
+// concurrent use.
+type Bench struct {
+	cfg   Config
+	start time.Time
+	dayS  float64 // second of the day at the start
+
+	now    time.Duration
+	within float64 // s since now, inside advance
+	c      chamber
+	u      unitState
+	paths  []path
+	fill   valve
+	vent   valve
+	fx     effects
+	op     operator
+	edges  []time.Duration // when a fault begins or ends, sorted
+	edge   int
+
+	devices []device
+	queue   []arrival
+	closed  bool
+
+	// Of the present temperatures.
+	base, elastic, rho, alpha, henry, muWater, fullKg float64
+
+	sum    ledger
+	peakPa float64
+	truth  Truth
+}
+
+var (
+	_ rig.Devices  = (*Bench)(nil)
+	_ rig.Prompted = (*Bench)(nil)
+)
+
+// New makes a bench that stands vented at start, with the unit in it.
+func New(cfg Config, start time.Time) (*Bench, error) {
+	cfg.Sensors = slices.Clone(cfg.Sensors)
+	cfg.UnitFaults = slices.Clone(cfg.UnitFaults)
+	cfg.BenchFaults = slices.Clone(cfg.BenchFaults)
+	cfg.applyConditions()
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	b := &Bench{cfg: cfg, start: start, dayS: float64(start.UTC().Hour()*3600 + start.UTC().Minute()*60 + start.UTC().Second())}
+	s := &b.cfg.Supply
+	b.fill = valve{opening: s.OpenDelay, closing: s.CloseDelay}
+	b.vent = valve{open: true, told: true, rest: true, opening: s.CloseDelay, closing: s.OpenDelay}
+	b.op = operator{Habits: cfg.Operator, chance: b.chance("operator"), vent: 1}
+	for i := range b.cfg.UnitFaults {
+		f := b.cfg.UnitFaults[i]
+		if f.OpenPa <= 0 {
+			f.OpenPa = cfg.GaugePa(f.DepthM)
+		}
+		b.paths = append(b.paths, path{UnitFault: f})
+	}
+	if err := b.plugIn(); err != nil {
+		return nil, err
+	}
+	for i := range b.cfg.BenchFaults {
+		f := &b.cfg.BenchFaults[i]
+		b.edges = append(b.edges, f.At)
+		if f.For > 0 {
+			b.edges = append(b.edges, f.At+f.For)
+		}
+	}
+	slices.Sort(b.edges)
+	b.begin()
+	return b, nil
+}
+
+// begin puts the physics at rest, vented.
+func (b *Bench) begin() {
+	c, cfg := &b.c, &b.cfg.Chamber
+	c.roomPa, c.roomC = b.cfg.Room.weather(0, b.dayS)
+	c.pa = b.cfg.Room.StartPa
+	c.waterC, c.wallC, c.gasK = cfg.StartC, cfg.StartC, cfg.StartC+zeroC
+	b.muWater = waterViscosity(cfg.StartC)
+	b.henry = airSolubility(cfg.StartC + zeroC)
+	if b.cfg.Supply.TankM3 > 0 {
+		c.tankMol = b.cfg.Supply.TankPa * b.cfg.Supply.TankM3 / (gasConstant * (c.roomC + zeroC))
+	}
+	u := &b.u
+	u.present = b.cfg.Unit.OuterM3 > 0
+	if u.present {
+		u.celsius, u.startC = b.cfg.Unit.StartC, b.cfg.Unit.StartC
+		u.insideM3, u.sorbedKg = b.cfg.Unit.FreeM3, b.cfg.Unit.SorbKg
+		kelvin := u.celsius + zeroC
+		vapourPa := b.cfg.Unit.StartRHPct / 100 * saturationPa(kelvin)
+		u.vapourKg = vapourPa / (vapourR * kelvin) * u.insideM3
+		b.fullKg = saturationPa(kelvin) / (vapourR * kelvin) * u.insideM3
+		u.airMol = (b.cfg.Unit.SealedPa - vapourPa) * u.insideM3 / (gasConstant * kelvin)
+		u.insidePa = b.cfg.Unit.SealedPa
+	}
+	// At this pressure the unit is not squeezed beyond what it was sealed at, so
+	// that the water is what the cushion and the unit leave.
+	gas := cfg.VolumeM3 - b.cfg.Unit.OuterM3
+	if !cfg.Gas {
+		outer, squeeze := u.outside(&b.cfg.Unit)
+		water := cfg.VolumeM3 - cfg.CushionM3 - (outer - squeeze*c.pa)
+		gas = cfg.CushionM3
+		c.waterKg = water * waterDensity(c.waterC) / (1 - waterCompressibility(c.waterC)*(c.pa-standardPa))
+		c.airMol = b.henry * c.pa * water
+	}
+	b.volumes()
+	c.gasM3 = b.gasM3(c.pa)
+	c.gasMol = max(c.pa*c.gasM3/(gasConstant*c.gasK), 1e-12)
+	if !math.IsInf(cfg.CushionTauS, 1) {
+		c.exchange = max(gas, 1e-8) * c.pa / (gasConstant * c.gasK) * cv / cfg.CushionTauS
+	}
+	b.peakPa = c.pa
+	b.applyFaults(0)
+}
+
+// plugIn makes the sensors, each with the faults that are about it.
+func (b *Bench) plugIn() error {
+	ids := make([]string, 0, len(b.cfg.Sensors))
+	for i := range b.cfg.Sensors {
+		s := b.cfg.Sensors[i]
+		ids = append(ids, s.ID)
+		b.devices = append(b.devices, device{Sensor: s, chance: b.chance(s.ID), channels: make([]channelState, len(s.Channels))})
+	}
+	for i := range b.cfg.BenchFaults {
+		f := &b.cfg.BenchFaults[i]
+		if !benchFaultKinds[f.Kind].sensor {
+			continue
+		}
+		about := sensors.ChamberPressure
+		if f.Kind == FalseWet || f.Kind == NeverWet {
+			about = sensors.ProbeWet
+		}
+		found := false
+		for j := range b.devices {
+			d := &b.devices[j]
+			if f.Sensor == d.ID || f.Sensor == "" && d.Channels[0].Quantity == about {
+				d.faults = append(d.faults, f)
+				d.restarts = append(d.restarts, false)
+				found = true
+				break
+			}
+		}
+		switch {
+		case !found && f.Sensor == "":
+			return fmt.Errorf("fault %q: no sensor of this bench measures %s", f.Kind, about)
+		case !found:
+			return fmt.Errorf("fault %q: found sensor %q, want one of %s", f.Kind, f.Sensor, strings.Join(ids, ", "))
+		}
+	}
+	most := 0
+	for i := range b.devices {
+		most += len(b.devices[i].Channels)
+	}
+	b.queue = make([]arrival, 0, 64*most)
+	return nil
+}
+
+// chance makes a stream of its own for a part of the bench, so that a sensor
+// more or less does not change what the others show.
+func (b *Bench) chance(of string) *rand.Rand {
+	const offset, prime = 14695981039346656037, 1099511628211 // FNV-1a
+	h := uint64(offset)
+	for i := range len(of) {
+		h = (h ^ uint64(of[i])) * prime
+	}
+	return rand.New(rand.NewPCG(b.cfg.Seed, h))
+}
+
+// Read appends the readings that have arrived since the last call.
+func (b *Bench) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
+	b.advance(now.Mono)
+	kept := b.queue[:0]
+	for _, a := range b.queue {
+		if a.at <= b.now {
+			to = append(to, a.reading)
+		} else {
+			kept = append(kept, a)
+		}
+	}
+	b.queue = kept
+	return to
+}
+
+// ErrDrive is what Drive gives while the valves cannot be reached.
+var ErrDrive = errors.New("valves: no answer from the relays")
+
+// Drive tells the valves. On a hand-operated bench there are none.
+func (b *Bench) Drive(now rig.Instant, want rig.Valves) error {
+	b.advance(now.Mono)
+	if b.cfg.HandOperated {
+		return nil
+	}
+	if b.closed {
+		return errors.New("valves: driven after the bench was closed")
+	}
+	if b.fx.driveFails || b.fx.noPower {
+		return ErrDrive
+	}
+	b.fill.tell(want.Fill, b.now, b.fx.fillExtra)
+	b.vent.tell(want.Vent, b.now, b.fx.ventExtra)
+	return nil
+}
+
+// Close takes the power from the valves: fill shut, vent open.
+func (b *Bench) Close() error {
+	b.closed = true
+	b.fill.drop()
+	b.vent.drop()
+	return nil
+}
+
+// advance goes on to a time since the start. Every change on the way, a valve
+// that moves, a fault, a stroke, a reading, happens at its very moment.
+func (b *Bench) advance(to time.Duration) {
+	for {
+		stop := to
+		for i := range b.devices {
+			stop = min(stop, b.devices[i].due)
+		}
+		if b.fill.moving {
+			stop = min(stop, b.fill.moveAt)
+		}
+		if b.vent.moving {
+			stop = min(stop, b.vent.moveAt)
+		}
+		if b.edge < len(b.edges) {
+			stop = min(stop, b.edges[b.edge])
+		}
+		if b.cfg.HandOperated {
+			stop = min(stop, b.op.next())
+		}
+		if stop > b.now {
+			b.physics((stop - b.now).Seconds())
+			b.now = stop
+		}
+		b.fill.settle(b.now)
+		b.vent.settle(b.now)
+		for b.edge < len(b.edges) && b.edges[b.edge] <= b.now {
+			b.edge++
+			b.applyFaults(b.now)
+		}
+		if b.cfg.HandOperated && b.op.next() <= b.now {
+			b.op.act(b.now, b.c.pa)
+		}
+		sampled := false
+		for i := range b.devices {
+			if d := &b.devices[i]; d.due <= b.now {
+				b.sample(d)
+				d.due += d.Every
+				sampled = true
+			}
+		}
+		if b.now >= to && !sampled {
+			return
+		}
+	}
+}
+
+// physics goes on by some seconds with valves and faults as they are.
+func (b *Bench) physics(left float64) {
+	b.within = 0
+	t := b.now.Seconds()
+	for left > 1e-12 {
+		b.c.roomPa, b.c.roomC = b.cfg.Room.weather(t+b.within, b.dayS)
+		f := b.flow()
+		h := b.stepSize(&f, left)
+		b.step(h, &f)
+		b.within += h
+		left -= h
+	}
+	b.within = 0
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
