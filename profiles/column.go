@@ -33,7 +33,7 @@ type knot struct {
 	slope float64 // Pa/m
 }
 
-// NewColumn works out the column of a water. The error is a *WaterError.
+// NewColumn works out the column of a water. The error is a *KeyError.
 func NewColumn(w Water) (Column, error) {
 	if err := w.Check(); err != nil {
 		return Column{}, err

@@ -276,7 +276,7 @@ func TestWaterOutOfRangeIsRefused(t *testing.T) {
 		"layer[1].depth_m":      {Model: Sea, Layers: []Layer{{10, 1, 1}, {9, 1, 1}}},
 		"layer[0].salinity_gkg": {Model: Sea, Layers: []Layer{{10, 99, 1}}},
 	} {
-		var e *WaterError
+		var e *KeyError
 		if _, err := NewColumn(w); !errors.As(err, &e) || e.Key != key {
 			t.Errorf("%s: got %v", key, err)
 		}

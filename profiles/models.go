@@ -67,23 +67,15 @@ func Model(name string) (string, error) {
 	if near, ok := strict.Nearest(name, waterModels); ok {
 		text += fmt.Sprintf("did you mean %q? ", near)
 	}
-	return "", &WaterError{"model", text + "there are " + strings.Join(waterModels, ", ")}
+	return "", &KeyError{"model", text + "there are " + strings.Join(waterModels, ", ")}
 }
 
 func plain(name string) string {
 	return strings.NewReplacer(" ", "", "-", "", "_", "").Replace(strings.ToLower(name))
 }
 
-// WaterError says what is wrong with a water, and at which key of it.
-type WaterError struct {
-	Key  string // "temperature_c", "layer[1].depth_m"
-	Text string
-}
-
-// Error gives the text.
-func (e *WaterError) Error() string { return e.Text }
-
-// Check says what is wrong with a water: a *WaterError, or nil.
+// Check says what is wrong with a water: a *KeyError whose key is of this water,
+// or nil.
 func (w Water) Check() error {
 	model, err := Model(w.Model)
 	if err != nil {
@@ -102,7 +94,7 @@ func (w Water) Check() error {
 	}
 	if conventions[model] != 0 {
 		if len(w.Layers) > 0 {
-			return &WaterError{"layer", fmt.Sprintf("the convention %s knows no layers: leave them out, or take the model sea, EOS-80 or fresh", model)}
+			return &KeyError{"layer", fmt.Sprintf("the convention %s knows no layers: leave them out, or take the model sea, EOS-80 or fresh", model)}
 		}
 		return nil
 	}
@@ -113,7 +105,7 @@ func (w Water) Check() error {
 	for i, l := range w.Layers {
 		key := fmt.Sprintf("layer[%d].", i)
 		if !(l.DepthM > above && l.DepthM <= columnDepthM) {
-			return &WaterError{key + "depth_m", fmt.Sprintf("layer at %g m; must lie deeper than %g m, the point above it, and not deeper than %g m", l.DepthM, above, columnDepthM)}
+			return &KeyError{key + "depth_m", fmt.Sprintf("layer at %g m; must lie deeper than %g m, the point above it, and not deeper than %g m", l.DepthM, above, columnDepthM)}
 		}
 		above = l.DepthM
 		if err := checkPoint(model, key, l.SalinityGKg, l.TemperatureC); err != nil {
@@ -140,5 +132,5 @@ func within(key string, v, low, high float64, unit string) error {
 		return nil
 	}
 	name := key[strings.LastIndexByte(key, '.')+1:]
-	return &WaterError{key, fmt.Sprintf("%s is %g; must be %g to %g %s", name, v, low, high, unit)}
+	return &KeyError{key, fmt.Sprintf("%s is %g; must be %g to %g %s", name, v, low, high, unit)}
 }

@@ -3,35 +3,31 @@ package strict
 import "strings"
 
 // Nearest gives the word among those allowed that a misspelt word most likely
-// means: the fewest letters inserted, left out, changed or swapped with their
-// neighbour (optimal string alignment), at most a third of the longer word and
-// at least one. A word that is the beginning of exactly one allowed word means
-// that one. False where nothing is near.
+// means. A word of three letters or more that is the beginning of exactly one
+// allowed word, a key without its unit say, means that one. Otherwise it is the
+// one with the fewest letters inserted, left out, changed or swapped with their
+// neighbour (optimal string alignment): at most a third of the longer word, or
+// one. False where nothing is near.
 func Nearest(word string, allowed []string) (string, bool) {
 	low := strings.ToLower(word)
+	var begun []string
 	best, bestAt := -1, 0
 	for i, a := range allowed {
-		d := distance(low, strings.ToLower(a))
-		if d > max(1, max(len([]rune(word)), len([]rune(a)))/3) {
-			continue
+		if len(low) >= 3 && strings.HasPrefix(strings.ToLower(a), low) {
+			begun = append(begun, a)
 		}
-		if best < 0 || d < bestAt {
+		d := distance(low, strings.ToLower(a))
+		if d <= max(1, max(len([]rune(word)), len([]rune(a)))/3) && (best < 0 || d < bestAt) {
 			best, bestAt = i, d
 		}
 	}
-	if best >= 0 {
+	switch {
+	case len(begun) == 1:
+		return begun[0], true
+	case best >= 0:
 		return allowed[best], true
 	}
-	begun := ""
-	for _, a := range allowed {
-		if len(low) >= 3 && strings.HasPrefix(strings.ToLower(a), low) {
-			if begun != "" {
-				return "", false
-			}
-			begun = a
-		}
-	}
-	return begun, begun != ""
+	return "", false
 }
 
 // distance is the optimal string alignment distance of two words.
