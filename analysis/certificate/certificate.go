@@ -1,0 +1,183 @@
+// Package certificate writes the certificate of a test: one HTML file that
+// holds everything it shows, text, tables and pictures, for a screen and for
+// paper. It decides nothing. It prints what the analysis found, in plain words,
+// with the limits within which that is true, and refuses to print a result that
+// contradicts itself. The same run, result and options give the same bytes.
+package certificate
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed" // the template and its style
+	"encoding/base64"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"proofpot/analysis"
+	"proofpot/analysis/certificate/plots"
+	"proofpot/analysis/certificate/units"
+	"proofpot/rig/setup"
+)
+
+// Options is what a certificate takes from outside the record.
+type Options struct {
+	Letterhead      string   // the name of whoever tests
+	LetterheadLines []string // address and the like, one a line
+	Depth           units.Depth
+	Pressure        units.Pressure
+	Version         string    // of the program
+	Generated       time.Time // when the certificate was made
+	SHA256          string    // of readings.lp, in hex; empty: not computed
+}
+
+// ErrContradiction says that a result cannot be right as it stands, so that
+// nothing is printed that a reader might trust.
+var ErrContradiction = errors.New("result contradicts itself")
+
+var (
+	//go:embed certificate.html
+	pageText string
+	//go:embed certificate.css
+	styleText string
+
+	pageTemplate = template.Must(template.New("certificate").Parse(pageText))
+)
+
+// Write writes the certificate of a result. It writes either the whole document
+// or, on an error that is not w's, nothing.
+func Write(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
+	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure}.Check()
+	if err != nil {
+		return fmt.Errorf("certificate: %w", err)
+	}
+	if opts.SHA256 != "" {
+		if sum, err := hex.DecodeString(opts.SHA256); err != nil || len(sum) != sha256.Size {
+			return fmt.Errorf("certificate: fingerprint %q is not 64 hex digits", opts.SHA256)
+		}
+	}
+	if err := contradiction(r); err != nil {
+		return fmt.Errorf("certificate: %w", err)
+	}
+	page := newPage(run, r, opts, system)
+	cleanStrings(page)
+	if page.Figures, err = figures(run, r, system); err != nil {
+		return fmt.Errorf("certificate: %w", err)
+	}
+	style := strings.TrimSpace(styleText) + "\n" + footStyle(page.Foot)
+	sum := sha256.Sum256([]byte(style))
+	page.Style = template.CSS(style)
+	page.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; base-uri 'none'; form-action 'none'"
+	var out bytes.Buffer
+	if err := pageTemplate.Execute(&out, page); err != nil {
+		return fmt.Errorf("certificate: %w", err)
+	}
+	_, err = w.Write(out.Bytes())
+	return err
+}
+
+// contradiction refuses a pass that its own particulars do not carry.
+func contradiction(r *analysis.Result) error {
+	v := &r.Verdict
+	if v.Verdict != analysis.Pass {
+		return nil
+	}
+	refuse := func(format string, args ...any) error {
+		return fmt.Errorf("%w: verdict is pass, but %s", ErrContradiction, fmt.Sprintf(format, args...))
+	}
+	if v.FirstFailure != nil {
+		return refuse("a first failure is given")
+	}
+	if v.Integrity.Chained && !v.Integrity.Intact {
+		return refuse("the chain of the record is broken")
+	}
+	if len(v.Holds) == 0 {
+		return refuse("no hold was measured")
+	}
+	for _, h := range v.Holds {
+		if h.Verdict == analysis.Fail {
+			return refuse("stage %d failed", h.Stage)
+		}
+	}
+	if !(v.ProvedDepthM > 0) || math.IsInf(v.ProvedDepthM, 0) {
+		return refuse("no depth is proved")
+	}
+	if !(v.RatedDepthM >= 0) || v.RatedDepthM > v.ProvedDepthM {
+		return refuse("the rated depth of %g m is not within the proved %g m", v.RatedDepthM, v.ProvedDepthM)
+	}
+	return nil
+}
+
+// figure is one picture with what stands below it.
+type figure struct {
+	Class   string
+	SVG     template.HTML
+	Caption string
+}
+
+// figures draws what was measured and leaves out what was not.
+func figures(run setup.Run, r *analysis.Result, u units.System) ([]figure, error) {
+	type draw func(setup.Run, *analysis.Result, units.System, plots.Size) ([]byte, error)
+	small := plots.Half
+	inside := min(len(r.Curves.AbsHumidityGM3)+len(r.Curves.InsideRHPct), 1) + min(len(r.Curves.InsidePa), 1)
+	leak, leakClass := small, "half"
+	if len(r.Verdict.Holds) > 9 || inside != 1 {
+		leak, leakClass = plots.Strip, "wide"
+	}
+	insideClass := "half"
+	if inside == 1 && leakClass == "wide" {
+		small, insideClass = plots.Strip, "wide"
+		small.Height = plots.Half.Height
+	}
+	start := units.UTC(plots.Start(r))
+	var drawn []figure
+	for _, one := range []struct {
+		draw    draw
+		size    plots.Size
+		class   string
+		caption string
+	}{
+		{plots.Pressure, plots.Wide, "wide", "Pressure in the chamber. Above: as read, with the pressure that a tight unit would have shown. " +
+			"Below: Δ, the first less the second, where a leak shows as a fall. Time counts from " + start + "."},
+		{plots.Leak, leak, leakClass, "Leak rate of each hold with its 95 % bounds, in ml of liquid water an hour. " +
+			"A hold passes where the upper bound lies below the limit."},
+		{plots.Humidity, small, insideClass, "Humidity inside. Absolute humidity changes only when water enters or leaves the air; " +
+			"relative humidity also moves with temperature. Where the dew point meets the temperature of the wall, the unit fogs."},
+		{plots.InsidePressure, small, insideClass, "Pressure inside. What enters squeezes the air inside; so do cooling and warming, and creep of the walls."},
+	} {
+		svg, err := one.draw(run, r, u, one.size)
+		if errors.Is(err, plots.ErrNoData) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		drawn = append(drawn, figure{Class: one.class, SVG: template.HTML(svg), Caption: one.caption})
+	}
+	return drawn, nil
+}
+
+// footStyle names record and unit at the foot of every printed page.
+func footStyle(text string) string {
+	return "@page { @bottom-left { content: \"" + cssString(text) + "\" } }\n"
+}
+
+// cssString writes text for a CSS string with everything but letters and digits
+// as an escape, so that nothing in a name can end the string.
+func cssString(text string) string {
+	var b strings.Builder
+	for _, r := range text {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, "\\%06x", r)
+		}
+	}
+	return b.String()
+}

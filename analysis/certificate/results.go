@@ -1,0 +1,242 @@
+package certificate
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+	"time"
+
+	"proofpot/analysis"
+	"proofpot/analysis/certificate/plots"
+	"proofpot/analysis/certificate/units"
+	"proofpot/rig/setup"
+)
+
+// stageRow is one line of the table of results.
+type stageRow struct {
+	Stage, Name, Depth, Absolute, Gauge, Window, Leak, Detection, Moisture string
+	Mark, Verdict                                                          string
+	Reasons                                                                []string
+}
+
+// budgetRow is one source of uncertainty.
+type budgetRow struct{ Source, Value, Remarks string }
+
+// cause is one explanation considered.
+type cause struct {
+	Name, Standing string
+	For, Against   []string
+	Experiment     string
+}
+
+// eventRow is one event of the run.
+type eventRow struct{ Time, Kind, Text string }
+
+func duration(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// results prints the holds, and the conditions they were measured under.
+func (p *page) results(run setup.Run, r *analysis.Result, u units.System) {
+	start := plots.Start(r)
+	room := roomPa(run, r)
+	for i, h := range r.Verdict.Holds {
+		if i == mostRows {
+			p.Reasons = append(p.Reasons, fmt.Sprintf("%d more holds stand in the record", len(r.Verdict.Holds)-i))
+			break
+		}
+		p.Stages = append(p.Stages, newStageRow(h, targetPa(r.Stages, h), room, start, u))
+	}
+	c := r.Conditions
+	p.Readings = []fact{
+		{"Room", u.PressureText(c.RoomPa) + " absolute; temperature " + measured(c.RoomC, 1, "°C")},
+		{"Water in the chamber", between(c.WaterMinC, c.WaterMaxC)},
+		{"Gas in the chamber", between(c.GasMinC, c.GasMaxC)},
+		{"Peak pressure seen", peak(c, u)},
+		{"Sample interval", measured(c.SampleS, 2, "s")},
+		{"Compliance at the deepest hold", measured(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar")},
+		{"Gas cushion as fitted", measured(c.FreeGasML, 0, "ml at room pressure")},
+	}
+}
+
+func peak(c analysis.Conditions, u units.System) string {
+	if !finite(c.PeakPa) {
+		return units.NotMeasured
+	}
+	return u.PressureText(c.PeakPa) + " absolute, as deep as " + u.DepthText(c.PeakDepthM)
+}
+
+func measured(v float64, decimals int, unit string) string {
+	if !finite(v) {
+		return units.NotMeasured
+	}
+	return units.Number(v, decimals) + " " + unit
+}
+
+func between(low, high float64) string {
+	if !finite(low) || !finite(high) {
+		return units.NotMeasured
+	}
+	return units.Number(low, 1) + " to " + units.Number(high, 1) + " °C"
+}
+
+// roomPa is the pressure that gauge pressures count from; NaN where unknown.
+func roomPa(run setup.Run, r *analysis.Result) float64 {
+	switch {
+	case r.Conditions.RoomPa > 0:
+		return r.Conditions.RoomPa
+	case run.Bench.RoomPa > 0:
+		return run.Bench.RoomPa
+	default:
+		return math.NaN()
+	}
+}
+
+// targetPa is the absolute pressure that a hold was meant to stand at; NaN
+// where the record does not say.
+func targetPa(stages []analysis.StageSpan, h analysis.Hold) float64 {
+	for _, s := range stages {
+		if s.Kind == "hold" && s.Index == h.Stage && !s.Start.After(h.End) && !s.End.Before(h.Start) && s.TargetPa > 0 {
+			return s.TargetPa
+		}
+	}
+	return math.NaN()
+}
+
+func newStageRow(h analysis.Hold, target, room float64, start time.Time, u units.System) stageRow {
+	row := stageRow{
+		Stage: fmt.Sprint(h.Stage), Name: h.Name, Depth: u.DepthText(h.DepthM),
+		Absolute: u.PressureText(target), Gauge: u.PressureText(target - room),
+		Window: units.NotMeasured, Leak: units.NotMeasured,
+		Detection: units.NotMeasured, Moisture: units.NotMeasured,
+		Reasons: short(h.Reasons, 4, "reasons"),
+	}
+	row.Mark, row.Verdict = "doubt", "inconclusive"
+	switch h.Verdict {
+	case analysis.Pass:
+		row.Mark, row.Verdict = "pass", "pass"
+	case analysis.Fail:
+		row.Mark, row.Verdict = "fail", "fail"
+	}
+	if !h.Start.IsZero() && !h.End.IsZero() {
+		row.Window = units.Elapsed(h.Start.Sub(start)) + " to " + units.Elapsed(h.End.Sub(start))
+	}
+	if q := h.LeakMLPerH; q != nil && finite(q.Estimate) {
+		decimals := units.Decimals(q.Estimate, q.Low, q.High)
+		row.Leak = units.Number(q.Estimate, decimals) + " (" + bounds(*q, decimals) + ")"
+	}
+	if d := h.DetectionLimitMLPerH; d != nil {
+		row.Detection = units.SizedUp(*d)
+	}
+	if m := h.MoistureMGPerH; m != nil && finite(m.Estimate) {
+		decimals := units.Decimals(m.Estimate, m.Low, m.High)
+		row.Moisture = units.Number(m.Estimate, decimals) + " (" + bounds(*m, decimals) + ")"
+	}
+	return row
+}
+
+func bounds(q analysis.Interval, decimals int) string {
+	return units.Bound(q.Low, decimals, false) + " to " + units.Bound(q.High, decimals, true)
+}
+
+// budget prints the sources of uncertainty and their root sum of squares.
+func budget(lines []analysis.Budget) (rows []budgetRow, combined string) {
+	sum := 0.0
+	for _, b := range lines {
+		rows = append(rows, budgetRow{stated(b.Source), units.SizedUp(b.MLPerH), b.Remarks})
+		sum += b.MLPerH * b.MLPerH
+	}
+	return rows, units.SizedUp(math.Sqrt(sum))
+}
+
+func causes(explanations []analysis.Explanation) []cause {
+	var out []cause
+	for i, e := range explanations {
+		if i == mostList {
+			break
+		}
+		c := cause{Name: stated(e.Cause), Standing: "ruled out by the data", Experiment: e.Experiment,
+			For: short(e.For, 5, "points"), Against: short(e.Against, 5, "points")}
+		if e.Holds {
+			c.Standing = "the data leave it standing"
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// settling says what would turn a doubt into an answer: the cheapest tests that
+// the analysis names for the causes still standing, or what helps in general.
+func settling(r *analysis.Result) []string {
+	var out []string
+	for _, e := range r.Explanations {
+		if e.Holds && strings.TrimSpace(e.Experiment) != "" {
+			out = append(out, e.Experiment+" (tells whether it is: "+stated(e.Cause)+")")
+		}
+	}
+	var open []string
+	for _, h := range r.Verdict.Holds {
+		if h.Verdict != analysis.Pass && h.Verdict != analysis.Fail {
+			open = append(open, fmt.Sprint(h.Stage))
+		}
+	}
+	if len(open) > 0 {
+		out = append(out, "Repeat what was left open (stage "+strings.Join(open, ", ")+") in a whole new test of the same closure, with a longer measuring window and no gap in the readings.")
+	}
+	if len(out) == 0 {
+		out = []string{"Repeat the test with longer measuring windows, a blank run of the bench, and a sensor inside the unit."}
+	}
+	return short(out, mostList, "tests")
+}
+
+// eventRank puts what bears on the verdict before what does not.
+var eventRank = map[string]int{"step": 0, "wet": 0, "fault": 1, "run": 2, "note": 3}
+
+// events lists the events that matter most, in order of time, and counts the rest.
+func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) {
+	list := append([]analysis.Event(nil), r.Events...)
+	rank := func(e analysis.Event) int {
+		if n, known := eventRank[e.Kind]; known {
+			return n
+		}
+		return 3
+	}
+	if len(list) > mostEvents {
+		sort.SliceStable(list, func(i, j int) bool { return rank(list[i]) < rank(list[j]) })
+		left := map[string]int{}
+		for _, e := range list[mostEvents:] {
+			left[units.Clean(e.Kind, 20)]++
+		}
+		var kinds []string
+		for kind, n := range left {
+			kinds = append(kinds, fmt.Sprintf("%d × %s", n, stated(kind)))
+		}
+		sort.Strings(kinds)
+		more = fmt.Sprintf("%d more events stand in the record: %s.", len(list)-mostEvents, strings.Join(kinds[:min(len(kinds), 6)], ", "))
+		list = list[:mostEvents]
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].Time.Before(list[j].Time) })
+	for _, e := range list {
+		at := units.NotMeasured
+		if !e.Time.IsZero() {
+			at = units.Elapsed(e.Time.Sub(start))
+		}
+		rows = append(rows, eventRow{at, stated(e.Kind), units.Clean(e.Text, 160)})
+	}
+	return rows, more
+}
+
+// integrity says whether the record is whole.
+func (p *page) integrity(i analysis.Integrity) {
+	chain := "not chained: a later change of the record would not be noticed"
+	switch {
+	case i.Chained && i.Intact:
+		chain = "chained and intact"
+	case i.Chained:
+		chain = "chain broken: the record was changed or damaged after it was written"
+	}
+	p.Whole = []fact{{"Record", chain}, {"Lines read", fmt.Sprint(i.Lines)}}
+	if len(i.Gaps) == 0 {
+		p.Whole = append(p.Whole, fact{"Gaps in the readings", "none found"})
+	}
+	p.Gaps = short(i.Gaps, mostList, "gaps")
+}
