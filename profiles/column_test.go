@@ -119,6 +119,17 @@ func TestEOS80LiesWithinCentimetresOfTEOS10(t *testing.T) {
 	t.Logf("EOS-80 differs from TEOS-10 by %.2g m at most, down to 1,200 m", worst)
 }
 
+// Another writer's conversion of the same waters, by its own code.
+func TestAnotherWriterLoadsTheWallAlike(t *testing.T) {
+	worst := 0.0
+	for _, r := range reference.Read(t, "stage_targets.csv") {
+		c := column(t, Water{Model: r["model"], SalinityGKg: r.Number(t, "salinity_gkg"), TemperatureC: r.Number(t, "temperature_c"), LatitudeDeg: r.Number(t, "latitude_deg")})
+		load := r.Number(t, "target_Pa") - r.Number(t, "sealed_Pa")
+		near(t, &worst, c.GaugePa(r.Number(t, "depth_m"))/load, 1, 3e-5, r)
+	}
+	t.Logf("worst: %.2g of the load", worst)
+}
+
 func TestConventionsAreTheirDefinitions(t *testing.T) {
 	var worst float64
 	for _, r := range reference.Read(t, "depth_convention_grid.csv") {
