@@ -10,7 +10,7 @@ import (
 // Figures of the sequencer's control.
 const (
 	aheadPa     = 5e3              // how far a ramp may run ahead of its rate: 0.5 m
-	quietTime   = 20 * time.Second // a target holds when no valve had to move for so long
+	quietTime   = 30 * time.Second // a target holds when no valve had to move for so long
 	topUpMost   = 180 * time.Second
 	handQuiet   = 10 * time.Second
 	smoothTime  = 1.0 // s, time constant of the smoothed pressure and rates
@@ -109,7 +109,8 @@ func pressure(p *Plan, s *State, r *sensors.Reading) {
 	dt := (r.At - s.PaAt).Seconds()
 	if s.Known && !s.Stale && dt > 0 {
 		rate, weight := (r.Value-s.Pa)/dt, dt/(dt+smoothTime)
-		jump := math.Abs(r.Value-s.Pa) > 8*p.NoisePa+jumpRates*max(p.Legs[s.Leg].RatePaS, s.RateUp, s.RateDn)*dt
+		jump := math.Abs(r.Value-s.Pa) > 8*p.NoisePa+jumpRates*max(p.Legs[s.Leg].RatePaS, s.RateUp, s.RateDn)*dt &&
+			!(s.Valves.Fill && rate > 0) && !(s.Valves.Vent && rate < 0)
 		if jump && !s.Jumped {
 			s.Jumped = true
 			return
@@ -131,11 +132,16 @@ func pressure(p *Plan, s *State, r *sensors.Reading) {
 	s.Pa, s.PaAt, s.Known = r.Value, r.At, true
 }
 
-// band is how near to a target counts as there, Pa: 0.25 % of its gauge
-// pressure, four times the noise of a reading, or half of what one period with
-// a valve open brings, whichever is most.
-func band(p *Plan, s *State, rate float64) float64 {
-	return max(targetShare*math.Abs(p.Legs[s.Leg].TargetPa-p.RoomPa), 4*p.NoisePa, rate*p.Period.Seconds()/2)
+// noiseBand is how far below a target a reading may lie and still be there, Pa.
+// It is narrow, so that a stage is proved at its depth and not short of it: what
+// a pulse of the valve brings too much is within one period's flow.
+func noiseBand(p *Plan) float64 { return 4 * p.NoisePa }
+
+// band is how near to a target counts as there when letting off or by hand, Pa:
+// 0.25 % of its gauge pressure, the noise, or half of what one period with the
+// vent open takes, whichever is most.
+func band(p *Plan, s *State) float64 {
+	return max(targetShare*math.Abs(p.Legs[s.Leg].TargetPa-p.RoomPa), noiseBand(p), s.RateDn*p.Period.Seconds()/2)
 }
 
 func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
@@ -183,12 +189,13 @@ func halt(p *Plan, s *State, in *Input, out *Output, stop Stop) {
 // (or lets off while it warms), and ends when the target holds by itself.
 func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 	leg := &p.Legs[s.Leg]
-	up := leg.TargetPa >= s.StartPa
-	b := band(p, s, s.RateUp)
-	there := s.Pa >= leg.TargetPa-b
-	if !up {
-		b = band(p, s, s.RateDn)
-		there = s.Pa <= leg.TargetPa+b
+	up, b := leg.TargetPa >= s.StartPa, band(p, s)
+	there := s.Pa <= leg.TargetPa+b
+	if up {
+		if !p.Hand {
+			b = noiseBand(p)
+		}
+		there = s.Pa >= leg.TargetPa-b
 	}
 	if there && !s.Reached {
 		s.Reached, s.ReachedAt, s.QuietSince = true, now, now

@@ -28,6 +28,9 @@ const (
 // the file in one write. The first error sticks: a record that could not be
 // written in one place is not written further.
 type Writer struct {
+	// OnLine sees each line that was added, but chain lines. It must not keep it. May be nil.
+	OnLine func(*Line)
+
 	file  File
 	start time.Time // wall clock at the start of the run
 	enc   *encoder
@@ -83,6 +86,9 @@ func (w *Writer) add(mono time.Duration) {
 	w.lastNS = ns
 	w.block++
 	w.lines++
+	if w.OnLine != nil {
+		w.OnLine(&w.line)
+	}
 }
 
 // closeBlock writes the chain line over the lines since the last one.
