@@ -207,12 +207,16 @@ func pieces(points []xy, span float64) [][]xy {
 	return append(all, points[from:])
 }
 
-// points are the finite values of a curve in a picture's own terms.
+// usable tells whether a value can be drawn: a number, and no larger than any
+// quantity of a test, so that scales keep their precision.
+func usable(v float64) bool { return math.Abs(v) < 1e12 }
+
+// points are the usable values of a curve in a picture's own terms.
 func (l timeline) points(curve []analysis.Point, value func(float64) float64) []xy {
 	drawn := make([]xy, 0, len(curve))
 	for _, q := range curve {
 		x, y := l.seconds(q.Time), value(q.Value)
-		if !math.IsNaN(y) && !math.IsInf(y, 0) && x >= 0 && x <= l.span {
+		if usable(y) && x >= 0 && x <= l.span {
 			drawn = append(drawn, xy{x, y})
 		}
 	}

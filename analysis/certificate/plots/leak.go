@@ -13,6 +13,10 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 )
 
+// leastLimit is the smallest limit of acceptance that is drawn, ml/h: far below
+// what any bench detects.
+const leastLimit = 1e-6
+
 // Leak draws the leak rate of each hold with its 95 % bounds, the limit of
 // acceptance, and the least leak that each hold could have detected. Where the
 // rates differ by orders of magnitude the scale turns logarithmic.
@@ -26,6 +30,9 @@ func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte,
 	}
 	holds := r.Verdict.Holds
 	limit := run.Profile.Accept.LeakMLPerH
+	if !usable(limit) || limit < leastLimit {
+		limit = 0 // not judged
+	}
 	low, high, measured := leakExtent(holds, limit)
 	if !measured {
 		return nil, ErrNoData
@@ -73,8 +80,6 @@ func leakExtent(holds []analysis.Hold, limit float64) (low, high float64, measur
 	}
 	return low, high, measured
 }
-
-func usable(v float64) bool { return !math.IsNaN(v) && math.Abs(v) < 1e12 }
 
 // leakScale bends where the largest value is beyond eight times the limit.
 func leakScale(low, high, limit float64) scale {

@@ -158,7 +158,7 @@ func difference(read, fitted []analysis.Point, l timeline, perPa float64) []xy {
 			value = a.Value + share*(b.Value-a.Value)
 		}
 		y := (value - q.Value) * perPa
-		if x := l.seconds(q.Time); !math.IsNaN(y) && !math.IsInf(y, 0) && x >= 0 && x <= l.span {
+		if x := l.seconds(q.Time); usable(y) && x >= 0 && x <= l.span {
 			out = append(out, xy{x, y})
 		}
 	}
