@@ -198,11 +198,14 @@ func (b *Bench) step(h float64, f *flows) {
 	b.volumes()
 	pa1, gasM31 := c.pa, c.gasM3
 	energy := mol1*cv*kelvin1 + in*cp*inK - out*cp*kelvin1
-	toWater := cfg.CushionToWater
+	toWater, toUnit := cfg.CushionToWater, 0.0
 	if c.waterKg <= 0 {
 		toWater = 0
+		if b.u.present {
+			toUnit = b.cfg.Unit.FromGas
+		}
 	}
-	aroundK := toWater*c.waterC + (1-toWater)*c.wallC + zeroC
+	aroundK := toWater*c.waterC + toUnit*b.u.celsius + (1-toWater-toUnit)*c.wallC + zeroC
 	heatCapacity := c.gasMol * cv
 	// Free convection: Nu ~ Ra^1/4 and Ra ~ density squared, so that the
 	// exchange grows with the root of the pressure (Incropera & DeWitt,
@@ -229,7 +232,10 @@ func (b *Bench) step(h float64, f *flows) {
 		warming := b.alpha * (c.waterC + zeroC) / (b.rho * waterHeat) * (pa - pa1)
 		c.waterC += warming + toWater*heat/(c.waterKg*waterHeat)
 	}
-	c.wallC += (1 - toWater) * heat / cfg.WallHeatJPerK
+	if toUnit > 0 {
+		b.u.celsius += toUnit * heat / b.cfg.Unit.HeatJPerK
+	}
+	c.wallC += (1 - toWater - toUnit) * heat / cfg.WallHeatJPerK
 
 	l := &b.sum
 	l.gasIn += in

@@ -91,7 +91,9 @@ type Unit struct {
 	SqueezeM3PerPa float64 // m³/Pa, elastic, outside and inside alike
 	Creep          [3]Creep
 	Expansion      float64 // 1/K, of volume
-	HeatTauS       float64 // s, to follow the water
+	HeatTauS       float64 // s, to follow the water; in gas the chamber's wall, by radiation and convection
+	HeatJPerK      float64 // J/K
+	FromGas        float64 // share of the heat of a chamber's gas that goes to the unit instead of the wall
 	EvaporateS     float64 // s, for liquid inside to saturate the air
 	SorbS          float64 // s, for the air to come to rest with the wall
 	SorbRHPct      float64 // %, humidity that a dry-to-the-touch wall keeps

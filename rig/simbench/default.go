@@ -23,9 +23,11 @@ const (
 	gasTau100     = 12.   // s, of 100 ml of gas at room pressure; grows with the cube root of volume, so that 10 l settle in 1 min, and in 2 min at 5 bar
 	stillFilm     = 2e-6  // m/s, air into still water: the root of D/(π t) for some ten minutes with a little convection
 	floatLeaves   = 0.02  // share of the water that a float leaves bare
+	plasticHeat   = 1.8e6 // J/(m³ K), of a unit's walls
 	rampSpareM    = 20.   // m/min that the fill valve can do at middle pressure
 	waterPerMetre = 9810. // Pa/m
 	ventTauS      = 90.   // s, of the open vent while the flow is choked
+	gasFollows    = 2.5   // how much longer a unit takes to follow in gas than in water
 	supplyBelow   = 0.97  // regulator's gauge setting over the relief valve's
 	defaultNoise  = 50.   // Pa
 	defaultErrPa  = 300.  // Pa
@@ -94,6 +96,11 @@ func Default(run setup.Run, seed uint64) Config {
 		gas = ch.VolumeM3 - c.Unit.OuterM3
 	}
 	ch.CushionTauS = vary(gasTau100*math.Cbrt(max(gas, millilitre)/(100*millilitre)), 0.2)
+	if ch.Gas && c.Unit.OuterM3 > 0 {
+		c.Unit.HeatTauS *= gasFollows
+		surface := 5.5 * math.Pow(c.Unit.OuterM3, 2./3) // of a stout cylinder
+		c.Unit.FromGas = surface / (surface + area)
+	}
 	c.Supply = defaultSupply(&run, &c, gas, stiffness)
 	ch.ReliefSonic, ch.ReliefOrifice = 10*c.Supply.FillSonic, 10*c.Supply.FillOrifice
 	c.Operator = Habits{ReactionS: vary(1.2, 0.3), StrokeS: vary(1.4, 0.2), GaugeErrPa: 3000, CrackShare: 0.25, Inattention: 0.02}
@@ -123,6 +130,7 @@ func defaultUnit(unit setup.Unit, roomPa, waterC float64, r *rand.Rand) Unit {
 		SorbS: vary(3*3600, 0.3), SorbKg: 300e-6, WetAtM3: vary(0.4*millilitre, 0.3),
 	}
 	u.FreeM3 = min(u.FreeM3, 0.9*u.OuterM3)
+	u.HeatJPerK = plasticHeat * (u.OuterM3 - u.FreeM3)
 	if u.SealedPa <= 0 {
 		u.SealedPa = roomPa
 	}

@@ -142,7 +142,7 @@ func (b *Bench) stepUnit(h float64, f *flows) {
 	}
 	around := b.c.waterC
 	if b.c.waterKg <= 0 {
-		around = b.c.gasK - zeroC
+		around = b.c.wallC
 	}
 	u.celsius += (around - u.celsius) * h / (cfg.HeatTauS + h)
 	squeezed := cfg.SqueezeM3PerPa * max(b.c.pa-u.insidePa, 0)
