@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
 	"golang.org/x/term"
 )
 
@@ -281,8 +282,27 @@ func (e *Emulator) send(p []byte) {
 	}
 }
 
+// openPair opens a pseudo-terminal pair whose master's writes have a deadline,
+// which they do not have as the library opens it.
+func openPair() (master, slave *os.File, err error) {
+	blocking, slave, err := pty.Open()
+	if err != nil {
+		return nil, nil, err
+	}
+	defer blocking.Close()
+	fd, err := unix.FcntlInt(blocking.Fd(), unix.F_DUPFD_CLOEXEC, 0)
+	if err == nil {
+		err = unix.SetNonblock(fd, true)
+	}
+	if err != nil {
+		slave.Close()
+		return nil, nil, err
+	}
+	return os.NewFile(uintptr(fd), blocking.Name()), slave, nil
+}
+
 func (e *Emulator) plug() error {
-	master, slave, err := pty.Open()
+	master, slave, err := openPair()
 	if err != nil {
 		return err
 	}
