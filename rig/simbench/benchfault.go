@@ -178,7 +178,8 @@ func ParseBenchFault(text string) (BenchFault, error) {
 	var err error
 	rest := ""
 	if k.amount.units != nil {
-		rest = fmt.Sprintf("%q, ", ", "+k.amount.example)
+		_, example, _ := strings.Cut(k.Example, ",")
+		rest = fmt.Sprintf("%q, ", ","+example)
 		if s.word(",") {
 			if f.Value, err = s.amount(k.amount, "an amount"); err != nil {
 				return BenchFault{}, err

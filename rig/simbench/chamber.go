@@ -48,7 +48,7 @@ func (b *Bench) flow() flows {
 	gauge := c.pa - c.roomPa
 
 	supplyPa := b.fx.supplyPa
-	if s.TankM3 > 0 {
+	if s.TankM3 > 0 && !b.fx.surge {
 		supplyPa = min(supplyPa, c.tankMol*gasConstant*(c.roomC+zeroC)/s.TankM3)
 	}
 	fill := share(&b.fill, b.fx.fillStuck, b.fx.fillShare)

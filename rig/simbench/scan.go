@@ -127,28 +127,28 @@ type unit struct {
 // dimension is the units that an amount may come in.
 type dimension struct {
 	example string
+	most    float64 // SI, beyond which it is taken for a slip
 	units   []unit
 }
 
 var (
-	flowUnits      = dimension{"3 ml/h", []unit{{"ml/h", mlPerH}, {"ul/h", mlPerH / 1000}, {"µl/h", mlPerH / 1000}, {"μl/h", mlPerH / 1000}, {"l/h", mlPerH * 1000}, {"ml/min", mlPerH * 60}}}
-	volumeUnits    = dimension{"6 ml", []unit{{"ml", millilitre}, {"l", litre}}}
-	timeUnits      = dimension{"20 min", []unit{{"s", 1}, {"min", 60}, {"h", 3600}, {"ms", 1e-3}}}
-	pressureUnits  = dimension{"2 bar", []unit{{"bar", bar}, {"mbar", 100}, {"kPa", 1000}, {"Pa", 1}}}
-	driftUnits     = dimension{"20 Pa/h", []unit{{"Pa/h", 1}, {"mbar/h", 100}, {"K/h", 1}}}
-	rateUnits      = dimension{"30 per h", []unit{{"per", 1}}}
-	kelvinUnits    = dimension{"3 K", []unit{{"K", 1}}}
-	kelvinPerHour  = dimension{"2 K/h", []unit{{"K/h", 1}}}
-	shareUnits     = dimension{"5 %", []unit{{"%", 0.01}}}
-	thermalUnits   = dimension{"40 Pa/K", []unit{{"Pa/K", 1}}}
-	timesUnits     = dimension{"10 times", []unit{{"times", 1}}}
-	depthUnits     = dimension{"24 m", []unit{{"m", 1}}}
-	maximumMinutes = 1e6 * time.Minute
+	flowUnits     = dimension{"3 ml/h", 1000 * litre * perHour, []unit{{"ml/h", mlPerH}, {"ul/h", mlPerH / 1000}, {"µl/h", mlPerH / 1000}, {"μl/h", mlPerH / 1000}, {"l/h", mlPerH * 1000}, {"ml/min", mlPerH * 60}}}
+	volumeUnits   = dimension{"6 ml", 100 * litre, []unit{{"ml", millilitre}, {"l", litre}}}
+	timeUnits     = dimension{"20 min", 1e6 * 60, []unit{{"s", 1}, {"min", 60}, {"h", 3600}, {"ms", 1e-3}}}
+	pressureUnits = dimension{"2 bar", 1200 * bar, []unit{{"bar", bar}, {"mbar", 100}, {"kPa", 1000}, {"Pa", 1}}}
+	driftUnits    = dimension{"20 Pa/h", 10 * bar, []unit{{"Pa/h", 1}, {"mbar/h", 100}, {"K/h", 1}}}
+	rateUnits     = dimension{"30 per h", 1e5, []unit{{"per", 1}}}
+	kelvinUnits   = dimension{"3 K", 60, []unit{{"K", 1}}}
+	kelvinPerHour = dimension{"2 K/h", 60, []unit{{"K/h", 1}}}
+	shareUnits    = dimension{"5 %", 1, []unit{{"%", 0.01}}}
+	thermalUnits  = dimension{"40 Pa/K", bar, []unit{{"Pa/K", 1}}}
+	timesUnits    = dimension{"10 times", 1000, []unit{{"times", 1}}}
+	depthUnits    = dimension{"24 m", 11000, []unit{{"m", 1}}}
 )
 
 // amount takes a number and its unit and gives SI.
 func (s *scanner) amount(d dimension, what string) (float64, error) {
-	want := what + ", " + d.example + " say"
+	want, start := what+", "+d.example+" say", s.at
 	x, err := s.number(want)
 	if err != nil {
 		return 0, err
@@ -161,7 +161,11 @@ func (s *scanner) amount(d dimension, what string) (float64, error) {
 			if u.word == "per" && !s.word("h") {
 				return 0, s.wanted(`"h" after per`)
 			}
-			return x * u.si, nil
+			if x *= u.si; x > d.most {
+				s.at = start
+				return 0, s.wanted(fmt.Sprintf("%s up to %.4g %s", what, d.most/u.si, u.word))
+			}
+			return x, nil
 		}
 	}
 	names := make([]string, 0, len(d.units))
@@ -176,10 +180,6 @@ func (s *scanner) duration(what string) (time.Duration, error) {
 	x, err := s.amount(timeUnits, what)
 	if err != nil {
 		return 0, err
-	}
-	if x > maximumMinutes.Seconds() {
-		s.at--
-		return 0, s.wanted("a time below a million minutes")
 	}
 	return time.Duration(x * float64(time.Second)), nil
 }

@@ -78,7 +78,7 @@ func ParseUnitFault(text string) (UnitFault, error) {
 		return UnitFault{}, s.wanted(fmt.Sprintf("%q and a depth", k.preposition))
 	}
 	depth := s.at
-	deep := dimension{depthUnits.example, append(append([]unit(nil), depthUnits.units...), pressureUnits.units...)}
+	deep := dimension{depthUnits.example, pressureUnits.most, append(append([]unit(nil), depthUnits.units...), pressureUnits.units...)}
 	x, err := s.amount(deep, "a depth")
 	if err != nil {
 		return UnitFault{}, err
@@ -88,7 +88,7 @@ func ParseUnitFault(text string) (UnitFault, error) {
 	} else {
 		f.OpenPa = x
 	}
-	if x <= 0 || f.DepthM > 11000 || f.OpenPa > 1.2e8 {
+	if x <= 0 || f.DepthM > depthUnits.most {
 		s.at = depth
 		return UnitFault{}, s.wanted("a depth above 0 and up to 11000 m")
 	}
@@ -98,7 +98,7 @@ func ParseUnitFault(text string) (UnitFault, error) {
 		if value, err = s.amount(k.amount, k.what); err != nil {
 			return UnitFault{}, err
 		}
-		if value <= 0 || value > 1 {
+		if value <= 0 {
 			s.at = given
 			return UnitFault{}, s.wanted(k.what + " above 0, " + k.amount.example + " say")
 		}

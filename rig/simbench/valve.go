@@ -51,6 +51,7 @@ type effects struct {
 	fillExtra, ventExtra   time.Duration
 	driveFails, noPower    bool
 	supplyPa               float64 // Pa
+	surge                  bool    // the tank does not bound it
 	compressorOff          bool
 	leak                   float64 // m³/(s Pa) of gauge pressure
 	lidOpen                bool
@@ -113,7 +114,7 @@ func (b *Bench) applyFaults(now time.Duration) {
 		case SupplyWeak:
 			e.supplyPa = min(e.supplyPa, room+f.Value)
 		case SupplySurges:
-			e.supplyPa = max(e.supplyPa, room+f.Value)
+			e.supplyPa, e.surge = max(e.supplyPa, room+f.Value), true
 		case CompressorOff:
 			e.compressorOff = true
 		case BenchLeaks:
