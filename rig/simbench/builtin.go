@@ -48,3 +48,12 @@ func BuiltInBench() setup.Bench {
 
 // Driver is the name of the driver in the sheet of a simulated bench.
 const Driver = "simulated"
+
+// BuiltInHandBench is a smaller pot without valves: the operator works a hand
+// pump for water, a needle to let off, and nothing else.
+func BuiltInHandBench() setup.Bench {
+	b := BuiltInBench()
+	b.ID, b.Supply, b.HandOperated = "simulated-hand-pot", setup.SupplyWater, true
+	b.ChamberVolumeML, b.GasCushionML, b.StiffnessMLPerBar = 8_000, 150, 0.8
+	return b
+}

@@ -178,11 +178,11 @@ func defaultSupply(run *setup.Run, c *Config, gas, stiffness float64) Supply {
 		s.FillOrifice = flow / math.Sqrt(max(s.Pa-middle, bar))
 		// The vent lets the same flow off at middle pressure three times faster.
 		s.VentOrifice = 3 * flow / math.Sqrt(middle-roomPa)
-		s.StrokeM3 = min(max((squeezed/middle+stiffness)*0.3*bar, 1*millilitre), 25*millilitre)
+		s.StrokeM3 = min(max((squeezed/middle+stiffness)*0.3*bar, 2*millilitre), 25*millilitre)
 		return s
 	}
 	volume := gas + stiffness*middle
-	mol := volume * paPerS / (1.2 * gasConstant * (s.C + zeroC))
+	mol := volume * paPerS / (cp / cv * gasConstant * (s.C + zeroC))
 	s.FillSonic = mol * gasConstant * referenceK / (referencePa * s.Pa) / max(ellipse(max(middle/s.Pa, criticalR)), 0.3)
 	s.VentSonic = volume / (ventTauS * referencePa)
 	s.StrokeM3 = min(max(volume*0.15, 5*millilitre), 300*millilitre)

@@ -37,9 +37,9 @@ func tell(t *testing.T, texts ...string) *story {
 	}
 	// By the clock, so that runs with and without a fault can be laid side by side.
 	drive(rig.Valves{}, 5*time.Second)
-	drive(rig.Valves{Fill: true}, 20*time.Second)
+	drive(rig.Valves{Fill: true}, 23*time.Second)
 	drive(rig.Valves{}, 10*time.Minute)
-	drive(rig.Valves{Fill: true}, 10*time.Minute+40*time.Second)
+	drive(rig.Valves{Fill: true}, 10*time.Minute+48*time.Second)
 	drive(rig.Valves{}, 20*time.Minute)
 	s.truth = s.b.Truth()
 	drive(rig.Valves{Vent: true}, 20*time.Minute+30*time.Second)

@@ -28,9 +28,13 @@ type operator struct {
 	acting  bool // something heard and not yet done
 	gauge   float64
 	pumping bool          // in the pressing half of a stroke
-	turnAt  time.Duration // end of this half of the stroke
+	turnAt  time.Duration // when he next looks, or turns the handle
 	vent    float64       // 0 shut to 1 open
 	strokes int
+	pressed float64 // share of the stroke done
+	before  float64 // Pa, when it began
+	rise    float64 // Pa that the last whole stroke brought
+	gently  bool
 }
 
 // hear takes a prompt. It may be given at each step: only a change counts.
@@ -90,20 +94,43 @@ func (o *operator) act(now time.Duration, chamberPa float64) {
 	if !o.strokeGoes() || now < o.turnAt {
 		return
 	}
-	half := seconds(o.StrokeS / 2)
-	if o.pumping { // the stroke is done, the handle goes back
-		o.pumping = false
-		if o.doing == rig.SlowDown {
-			half *= 4
+	if o.pumping {
+		o.pressed += lookS * o.speed()
+		if reads < o.target && o.pressed < 1-1e-9 && o.doing != rig.StopPumping && o.doing != rig.ShutOff {
+			o.turnAt = now + seconds(lookS*o.StrokeS/2)
+			return
 		}
-		o.turnAt = now + half
+		// The stroke is done, or the gauge is there: the handle goes back.
+		o.pumping = false
+		o.rise = max(chamberPa-o.before, 0) / o.pressed
+		back := o.StrokeS / 2
+		if o.doing == rig.SlowDown {
+			back *= 4
+		}
+		o.turnAt = now + seconds(back)
 		return
 	}
 	if reads < o.target {
-		o.pumping = true
+		o.pumping, o.pressed, o.before = true, 0, chamberPa
+		o.gently = o.rise > o.target-reads // the last stroke would be too much: press slowly
 		o.strokes++
+		o.turnAt = now + seconds(lookS*o.StrokeS/2)
+		return
 	}
-	o.turnAt = now + half
+	// Asked for more than his gauge says is needed, he comes to trust the prompt.
+	o.gauge -= 0.1 * o.GaugeErrPa
+	o.turnAt = now + seconds(o.StrokeS/2)
+}
+
+// lookS is how often, in parts of a pressing half stroke, he looks at the gauge.
+const lookS = 0.2
+
+// speed is how fast he presses, 1 for a full stroke in half the stroke's time.
+func (o *operator) speed() float64 {
+	if o.gently {
+		return 0.2
+	}
+	return 1
 }
 
 // flow gives what the pump brings while it is pressed: m³/s of water, or mol/s
@@ -112,10 +139,10 @@ func (o *operator) act(now time.Duration, chamberPa float64) {
 func (o *operator) flow(s *Supply, c *chamber) float64 {
 	half := o.StrokeS / 2
 	if s.Water {
-		return s.StrokeM3 / half
+		return s.StrokeM3 / half * o.speed()
 	}
 	drawn := s.StrokeM3 - s.StrokeDeadM3*(math.Pow(c.pa/c.roomPa, 1/1.4)-1)
-	return max(drawn, 0) / half * c.roomPa / (gasConstant * (c.roomC + zeroC))
+	return max(drawn, 0) / half * o.speed() * c.roomPa / (gasConstant * (c.roomC + zeroC))
 }
 
 // Prompt tells the simulated operator of a hand-operated bench what he is to do.
