@@ -1,0 +1,322 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"proofpot/profiles"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+)
+
+// analysis is the work on one record.
+type analysis struct {
+	run    setup.Run
+	name   string
+	x      *table
+	s      *signal
+	v      vessel
+	in     *void
+	column profiles.Column
+	sealed float64 // Pa absolute
+	base   *track
+	stages []*stage
+	damp   *damp
+	w      *ingress
+	steps  []jump // of the chamber's pressure
+	gaps   []gap
+	whole  Integrity
+	trust  []string // why the record cannot be trusted, if it cannot
+}
+
+// Analyse says what a record shows. An error means that there is nothing to
+// analyse: an unreadable line, no chamber pressure, a water that is not known.
+func Analyse(run setup.Run, recordName string, src Source) (*Result, error) {
+	a, err := begin(run, recordName, src)
+	if err != nil {
+		return nil, err
+	}
+	a.measure()
+	return a.judge(), nil
+}
+
+func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
+	column, err := profiles.NewColumn(run.Profile.Water)
+	if err != nil {
+		return nil, fmt.Errorf("water of the profile: %w", err)
+	}
+	x, err := readTable(src)
+	if err != nil {
+		return nil, err
+	}
+	a := &analysis{run: run, name: recordName, x: x, column: column}
+	a.integrity(src)
+	a.sealed = sealedPa(run, x)
+	a.s = readySignal(x)
+	a.v = newVessel(run, roomStartPa(run, x))
+	a.in = newVoid(run, x)
+	a.stages = findStages(x, a.s.dt)
+	a.base = a.waterTrack()
+	a.gaps = findGaps(a.s)
+	return a, nil
+}
+
+// integrity takes over what the reader says of the file, where it says it.
+func (a *analysis) integrity(src Source) {
+	a.whole = Integrity{Intact: true, Lines: a.x.lines, Gaps: []string{}}
+	r, ok := src.(interface{ Integrity() record.Integrity })
+	if !ok {
+		return
+	}
+	in := r.Integrity()
+	a.whole.Chained, a.whole.Intact, a.whole.Lines = in.Chained, in.Intact, in.Lines
+	for _, p := range in.Problems {
+		a.trust = append(a.trust, p.String())
+	}
+}
+
+// depth is the depth-equivalent of an absolute chamber pressure, m.
+func (a *analysis) depth(pa float64) float64 { return a.column.DepthM(pa - a.sealed) }
+
+// waterTrack is the temperature of the water, from its own thermometer or the
+// best stand-in; nil where the record has none.
+func (a *analysis) waterTrack() *track {
+	if a.v.gas {
+		return nil
+	}
+	if t := newTrack(&a.x.water, 420, "water"); t != nil {
+		return t
+	}
+	if a.s.gas != nil {
+		// The gas rests on the water: its thermometer, once settled, shows it.
+		var settled series
+		for _, st := range a.stages {
+			for _, part := range st.closed {
+				c := fitCooling(a.s, part, nil)
+				if !c.fitted {
+					continue
+				}
+				lo, hi := between(a.s.t, part.start, part.end)
+				for i := lo; i < hi; i++ {
+					left := c.a * math.Exp(-(a.s.t[i]-c.start)/c.tau)
+					if math.Abs(left) < 1 && !math.IsNaN(float64(a.s.gas[i])) {
+						settled.add(a.s.t[i], float64(a.s.gas[i])-left)
+					}
+				}
+			}
+		}
+		if t := newTrack(&settled, 600, "gas cushion, settled"); t != nil {
+			t.u = math.Hypot(t.u, 0.03)
+			return t
+		}
+	}
+	if t := newTrack(&a.x.wall, 600, "chamber wall"); t != nil {
+		t.u = math.Hypot(t.u, 0.05)
+		return t
+	}
+	if t := newTrack(&a.x.insideC, 600, "inside the unit"); t != nil {
+		t.u = math.Hypot(t.u, 0.05)
+		return t
+	}
+	return nil
+}
+
+// pressureAt is the chamber's pressure at a time, from its sound readings.
+func (a *analysis) pressureAt(t float64) float64 {
+	i := sort.SearchFloat64s(a.s.t, t)
+	lo, hi := i-1, i
+	for lo >= 0 && a.s.spike[lo] {
+		lo--
+	}
+	for hi < len(a.s.t) && a.s.spike[hi] {
+		hi++
+	}
+	switch {
+	case lo < 0 && hi >= len(a.s.t):
+		return math.NaN()
+	case lo < 0:
+		return a.s.p[hi]
+	case hi >= len(a.s.t):
+		return a.s.p[lo]
+	}
+	f := (t - a.s.t[lo]) / (a.s.t[hi] - a.s.t[lo])
+	return a.s.p[lo] + f*(a.s.p[hi]-a.s.p[lo])
+}
+
+// drive is what pushes water into the unit: chamber less inside, Pa.
+func (a *analysis) drive(t float64) float64 {
+	in := a.sealed
+	switch {
+	case a.in != nil && a.in.pa != nil:
+		in = a.in.pressureAt(t)
+	case a.w != nil && !a.v.gas:
+		in = a.w.insidePa(t)
+	}
+	return a.pressureAt(t) - in
+}
+
+func (v *void) pressureAt(t float64) float64 {
+	i := sort.SearchFloat64s(v.t, t)
+	i = min(max(i, 0), len(v.t)-1)
+	for i > 0 && v.bad[i] {
+		i--
+	}
+	return v.pa[i]
+}
+
+// measure fills the stages' estimates: first as if nothing had gone in, then,
+// where something has, with the gas volume grown by it.
+func (a *analysis) measure() {
+	if a.in != nil {
+		a.in.fixShare(a.stages, a.drive)
+	}
+	a.findSteps()
+	for _, st := range a.stages {
+		a.measureHold(st)
+	}
+	if a.followIngress() {
+		for _, st := range a.stages {
+			a.measureHold(st)
+		}
+	}
+	a.measureDamp()
+}
+
+func (a *analysis) measureHold(st *stage) {
+	d := st.dwell()
+	if !d.real() {
+		return
+	}
+	window := st.hold
+	if !window.real() {
+		window = d
+	}
+	st.missing = a.missing(window)
+	st.meanPa = a.meanPressure(window)
+	if math.IsNaN(st.meanPa) {
+		return
+	}
+	st.chamber, st.inside = nil, nil
+	f := a.fitter(st)
+	st.chamber = f.fit(false, false)
+	if e := st.chamber; e != nil {
+		if math.Abs(e.value) > 5*e.u {
+			if c := f.fit(false, true); c != nil && e.chi2-c.chi2 > 12 {
+				st.chamber = c
+			}
+		} else if t := f.fit(true, false); t != nil && math.Abs(t.value-e.value) < 2.5*math.Sqrt(max(e.u*e.u-t.u*t.u, 0.01*e.u*e.u)) {
+			st.chamber = t
+		}
+	}
+	if a.in != nil && st.hold.real() {
+		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, false)
+	}
+	st.both = joint(st.chamber, st.inside)
+}
+
+// fitter prepares the chamber's balance of a stage.
+func (a *analysis) fitter(st *stage) *chamberFit {
+	f := &chamberFit{v: a.v, st: st, s: a.s, base: a.base, drive: a.drive, onset: math.Inf(-1)}
+	if a.w != nil {
+		f.ingress, f.ingSD = a.w.at, a.w.sd
+	}
+	f.prepare()
+	return f
+}
+
+// meanPressure is the mean of the chamber's sound readings in a window, Pa absolute.
+func (a *analysis) meanPressure(w interval) float64 {
+	lo, hi := between(a.s.t, w.start, w.end)
+	sum, n := 0.0, 0.0
+	for i := lo; i < hi; i++ {
+		if !a.s.spike[i] {
+			sum += a.s.p[i]
+			n++
+		}
+	}
+	return sum / n
+}
+
+// joint joins what the chamber and the void say of one leak.
+func joint(a, b *estimate) *estimate {
+	if a == nil {
+		return b
+	}
+	if b == nil {
+		return a
+	}
+	w := b.u * b.u / (a.u*a.u + b.u*b.u)
+	e := &estimate{value: w*a.value + (1-w)*b.value, u: math.Sqrt(w) * a.u, lod: math.Min(a.lod, b.lod), n: a.n + b.n, chi2: a.chi2 + b.chi2, white: a.white}
+	for _, l := range a.budget {
+		l.MLPerH *= w
+		e.budget = append(e.budget, l)
+	}
+	for _, l := range b.budget {
+		l.MLPerH *= 1 - w
+		e.budget = append(e.budget, l)
+	}
+	e.lod = min(e.lod, currie(e.u))
+	// Where they disagree by more than chance, neither alone is right.
+	if d := math.Abs(a.value - b.value); d > 3*math.Hypot(a.u, b.u) {
+		more := d / 2
+		e.budget = append(e.budget, Budget{Source: "chamber and inside pressure disagree", MLPerH: more})
+		e.u = math.Hypot(e.u, more)
+	}
+	return e
+}
+
+func (a *analysis) measureDamp() {
+	if a.in == nil || a.in.mg == nil {
+		return
+	}
+	var onsets []float64
+	for _, st := range a.stages {
+		if st.ramp.real() {
+			n := max(3, int(st.ramp.length()/60))
+			n = min(n, 12)
+			for i := range n {
+				onsets = append(onsets, st.ramp.start+st.ramp.length()*float64(i)/float64(n))
+			}
+		}
+		d := st.dwell()
+		if d.real() {
+			n := min(8, max(2, int(d.length()/300)))
+			for i := range n {
+				onsets = append(onsets, d.start+d.length()*float64(i)/float64(n))
+			}
+		}
+		if len(onsets) > 90 {
+			break
+		}
+	}
+	if len(onsets) == 0 {
+		return
+	}
+	to := a.x.endS
+	for i := range a.x.vent {
+		if a.x.vent[i].start > onsets[0] {
+			to = min(to, a.x.vent[i].start)
+		}
+	}
+	a.damp = fitDamp(a.in, a.drive, 0, to, onsets)
+	if a.damp == nil {
+		return
+	}
+	for _, st := range a.stages {
+		if !st.hold.real() {
+			continue
+		}
+		mid := (st.hold.start + st.hold.end) / 2
+		dp := max(a.drive(mid), 0)
+		e := &estimate{value: a.damp.k * dp, u: a.damp.u * dp}
+		if a.damp.rising && st.hold.end < a.damp.onset {
+			e.value = 0
+		}
+		if !a.damp.rising {
+			e.u = math.Hypot(e.u, e.value/2)
+		}
+		e.lod = currie(e.u)
+		st.damp = e
+	}
+}

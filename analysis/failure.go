@@ -1,0 +1,348 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// burstMLPerH parts a burst from a seep where the pressure shows no dip: a leak
+// that starts with more than this fills a void of half a litre within some two
+// hours; common practice, no source.
+const burstMLPerH = 200.0
+
+// failure is the first failure as found, before it is written down.
+type failure struct {
+	mode     string
+	evidence []string
+	time     float64 // s
+	low      float64
+	high     float64
+	depth    float64 // m
+	depthLow float64
+	depthUp  float64
+	stage    *stage
+	text     string
+}
+
+func (f *failure) saw(by string) {
+	if !slices.Contains(f.evidence, by) {
+		f.evidence = append(f.evidence, by)
+	}
+}
+
+// zeroSD is the uncertainty of the chamber's pressure against the pressure at
+// which the unit was closed: the sheet's accuracy as a rectangular distribution.
+func (a *analysis) zeroSD() float64 {
+	acc := 300.0
+	for _, s := range a.run.Bench.Sensors {
+		if s.Measures == "chamber pressure" && s.AccuracyPa > 0 {
+			acc = s.AccuracyPa
+			break
+		}
+	}
+	return acc / math.Sqrt(3)
+}
+
+// firstFailure finds it; nil where nothing shows one.
+func (a *analysis) firstFailure() *failure {
+	leaky := a.firstLeak()
+	j := a.firstJump()
+	wet := a.firstWet()
+	damp := a.dampFails()
+	switch {
+	case j != nil && (leaky == nil || j.t0 <= leaky.dwell().end):
+		return a.suddenFailure(j, leaky)
+	case leaky != nil || wet != nil:
+		return a.slowFailure(leaky, wet)
+	case damp:
+		return a.dampFailure()
+	}
+	return nil
+}
+
+// firstLeak is the first stage whose leak is proved above the limit.
+func (a *analysis) firstLeak() *stage {
+	limit := a.limit()
+	for _, st := range a.stages {
+		if e := st.both; e != nil && st.missing < 0.9 {
+			if e.interval().Low > limit && e.value > 4*e.u {
+				return st
+			}
+		}
+		if e := st.chamber; e != nil && !st.hold.real() && e.value-3*e.u > limit && e.value > 5*e.u {
+			return st
+		}
+	}
+	return nil
+}
+
+// firstJump is the first sudden loss, seen in the chamber or inside the unit.
+func (a *analysis) firstJump() *jump {
+	var first *jump
+	if len(a.steps) > 0 {
+		first = &a.steps[0]
+	}
+	if a.in == nil {
+		return first
+	}
+	in := a.in.steps()
+	if len(in) == 0 {
+		return first
+	}
+	i := in[0]
+	if first != nil && first.t0 <= i.t1+2*a.in.dt {
+		return first
+	}
+	// The inside saw it: the chamber says when within those seconds.
+	j := a.finest(i.t0-a.in.dt, i.t1)
+	j.drop, j.u = i.drop, i.u
+	return &j
+}
+
+// finest gives the reading of the chamber within a short time after which it
+// missed most.
+func (a *analysis) finest(from, to float64) jump {
+	trials := stepTrials(a.s.t, a.s.p, a.s.spike, a.s.dt, a.x.changes(), 1)
+	best := jump{t0: from, t1: to, pa: a.pressureAt(from), paSD: a.s.noise}
+	top := math.Inf(-1)
+	for _, c := range trials {
+		t := a.s.t[c.i]
+		if c.last < from-a.s.dt || t > to+a.s.dt {
+			continue
+		}
+		if z := c.drop / c.lever; z > top && z > 3*a.s.noise {
+			top = z
+			best = jump{i: c.i - 1, t0: c.last, t1: t, pa: c.level, paSD: a.s.noise * c.lsd, slope: c.slope}
+		}
+	}
+	return best
+}
+
+func (a *analysis) firstWet() *wetting {
+	for i := range a.x.wets {
+		if a.x.wets[i].stays {
+			return &a.x.wets[i]
+		}
+	}
+	return nil
+}
+
+// dampFails says whether the humidity proves an ingress above the limit.
+func (a *analysis) dampFails() bool {
+	limit := a.run.Profile.Accept.MoistureMGPerH
+	if a.damp == nil || !a.damp.rising || a.damp.gain < 100 || limit <= 0 {
+		return false
+	}
+	for _, st := range a.stages {
+		if e := st.damp; e != nil && e.interval().Low > limit {
+			return true
+		}
+	}
+	return false
+}
+
+// leakAfter is the largest proved leak of the stages from s on, ml/h.
+func (a *analysis) leakAfter(t float64) float64 {
+	top := 0.0
+	for _, st := range a.stages {
+		if st.dwell().end < t {
+			continue
+		}
+		for _, e := range []*estimate{st.both, st.chamber} {
+			if e == nil {
+				continue
+			}
+			if e.value > 5*e.u {
+				top = max(top, e.value)
+			}
+			if e.settleU > 0 && e.settle > 6*e.settleU && st.dwell().start > t {
+				top = max(top, e.settle)
+			}
+		}
+	}
+	return top
+}
+
+func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
+	f := &failure{time: j.t0, low: j.t0 - a.s.dt/2, high: j.t1, stage: a.stageAt(j.t0)}
+	u := math.Hypot(a.zeroSD(), j.paSD)
+	f.depth = a.depth(j.pa)
+	f.depthLow = a.depth(j.pa - coverage95*u)
+	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), 0) + coverage95*u)
+	f.saw(ByStep)
+	after := a.leakAfter(j.t0)
+	if after > max(a.limit(), 0) && leaky != nil {
+		f.mode = Burst
+		f.saw(ByDecay)
+		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should and then went on falling (up to %.3g ml/h)", j.drop, after)
+	} else {
+		f.mode = Collapse
+		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and no leak followed: the unit lost volume", j.drop)
+	}
+	if a.in != nil && len(a.in.steps()) > 0 {
+		f.saw(ByInsidePressure)
+	}
+	a.addWitnesses(f)
+	return f
+}
+
+func (a *analysis) stageAt(t float64) *stage {
+	for _, st := range a.stages {
+		start := st.dwell().start
+		if st.ramp.real() {
+			start = st.ramp.start
+		}
+		if t >= start && t <= st.dwell().end || t >= start && !st.dwell().real() {
+			return st
+		}
+	}
+	return nil
+}
+
+// addWitnesses names what else saw the failure.
+func (a *analysis) addWitnesses(f *failure) {
+	if w := a.firstWet(); w != nil {
+		f.saw(ByWet)
+	}
+	if a.in != nil {
+		for _, st := range a.stages {
+			if e := st.inside; e != nil && e.value > 4*e.u && e.value > 0.3*a.limit() {
+				f.saw(ByInsidePressure)
+			}
+		}
+		if a.damp != nil && a.damp.rising && a.damp.gain > 100 {
+			f.saw(ByHumidity)
+		}
+	}
+}
+
+func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
+	f := &failure{}
+	var wetStage *stage
+	if wet != nil {
+		wetStage = a.stageAt(wet.t)
+	}
+	st := leaky
+	if st == nil || wetStage != nil && wetStage.order < st.order {
+		st = wetStage
+	}
+	if st == nil && len(a.stages) > 0 {
+		st = a.stages[len(a.stages)-1]
+	}
+	f.stage = st
+	if leaky != nil {
+		f.saw(ByDecay)
+	}
+	a.addWitnesses(f)
+	if leaky == nil && a.in != nil && a.insideLeaks() {
+		f.saw(ByDecay)
+	}
+	o := a.insideOnset()
+	if o == nil {
+		var before *stage
+		if st != nil && st.order > 0 {
+			before = a.stages[st.order-1]
+		}
+		if st != nil {
+			o = a.chamberOnset(st, before)
+		}
+	}
+	if o != nil {
+		a.place(f, o)
+	}
+	// The mode: reseal where every deeper stage held, burst where it began fast.
+	f.mode = Seep
+	q := 0.0
+	if leaky != nil {
+		q = leaky.both.value
+		if e := leaky.chamber; e != nil && e.settle > q && e.settle > 6*e.settleU && f.time < leaky.dwell().start {
+			q = e.settle
+		}
+	}
+	f.text = fmt.Sprintf("a leak of %.3g ml/h began and went on", q)
+	switch {
+	case leaky == nil:
+		f.text = "the wet probe shows water inside"
+	case q > burstMLPerH:
+		f.mode = Burst
+		f.text = fmt.Sprintf("a leak of %.3g ml/h opened", q)
+	case a.resealed(leaky):
+		f.mode = Reseal
+		f.text = fmt.Sprintf("a leak of %.3g ml/h at %.1f m, and none in any deeper stage: a seal that seats only under pressure", q, leaky.depthM)
+	}
+	return f
+}
+
+// resealed says whether every deeper hold after a leaking one is tight, and
+// there is one.
+func (a *analysis) resealed(leaky *stage) bool {
+	deeper := 0
+	for _, st := range a.stages[leaky.order+1:] {
+		if st.depthM <= leaky.depthM || !st.hold.real() || st.both == nil {
+			continue
+		}
+		if st.both.value > 4*st.both.u && st.both.value > a.limit() {
+			return false
+		}
+		if st.both.value+3*st.both.u > 0.6*leaky.both.value && st.both.value > 2*st.both.u {
+			return false
+		}
+		deeper++
+	}
+	return deeper > 0
+}
+
+// place takes time and depth from a distribution of the onset.
+func (a *analysis) place(f *failure, o *onset) {
+	f.time = o.quantile(0.5, same)
+	f.low, f.high = o.quantile(0.025, same), o.quantile(0.975, same)
+	at := func(t float64) float64 { return a.depth(a.smoothPressure(t)) }
+	f.depth = o.quantile(0.5, at)
+	u := coverage95 * a.zeroSD() / 1e4
+	f.depthLow = o.quantile(0.025, at)
+	f.depthUp = o.quantile(0.975, at)
+	f.depthLow = f.depth - math.Hypot(f.depth-f.depthLow, u)
+	f.depthUp = f.depth + math.Hypot(f.depthUp-f.depth, u)
+	f.depthLow = max(f.depthLow, 0)
+}
+
+// smoothPressure is the pressure about a time by a line through its neighbours.
+func (a *analysis) smoothPressure(t float64) float64 {
+	lo, hi := between(a.s.t, t-4*a.s.dt, t+4*a.s.dt)
+	var ts, ps [16]float64
+	n := 0
+	for i := lo; i < hi && n < 16; i++ {
+		if !a.s.spike[i] {
+			ts[n], ps[n] = a.s.t[i], a.s.p[i]
+			n++
+		}
+	}
+	if n < 3 {
+		return a.pressureAt(t)
+	}
+	slope, mid, level := line(ts[:n], ps[:n])
+	return level + slope*(t-mid)
+}
+
+func (a *analysis) dampFailure() *failure {
+	f := &failure{mode: Damp}
+	f.saw(ByHumidity)
+	o := a.insideOnset()
+	if o != nil {
+		a.place(f, o)
+	} else {
+		f.time = a.damp.onset
+		f.low, f.high = 0, a.damp.onset+60
+		f.depth = a.depth(a.pressureAt(f.time))
+		f.depthUp = a.depth(a.pressureAt(f.high))
+	}
+	f.stage = a.stageAt(f.time)
+	f.text = "only the humidity inside shows it: water vapour comes in at a rate that follows the pressure"
+	for _, st := range a.stages {
+		if e := st.inside; e != nil && e.value > 4*e.u {
+			f.saw(ByInsidePressure)
+		}
+	}
+	return f
+}

@@ -1,0 +1,357 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"proofpot/profiles/water"
+	"proofpot/rig/setup"
+)
+
+// void is what the sensor inside the unit saw: the volume that its air has lost
+// and the water vapour that it has gained.
+type void struct {
+	freeML float64
+	t      []float64 // s
+	pa     []float64 // Pa absolute
+	ml     []float64 // ml lost, from p V / T = constant
+	mg     []float64 // mg of water vapour; nil without a humidity sensor
+	rh     []float64 // %
+	vapour []float64 // Pa; nil without a humidity sensor
+	bad    []bool
+	temp   *track
+	dt     float64
+	noise  float64 // ml, one reading
+	mgSD   float64 // mg, one reading
+	share  float64 // of the vapour's pressure that the pressure sensor shows, 0 … 1
+	shareU float64
+	jumps  []jump
+}
+
+// newVoid reduces the readings from inside the unit; nil where it has no
+// pressure sensor and no humidity sensor, or no temperature with either.
+func newVoid(run setup.Run, x *table) *void {
+	if x.insideC.empty() || run.Unit.FreeVolumeML <= 0 || x.insidePa.empty() && x.insideRH.empty() {
+		return nil
+	}
+	v := &void{freeML: run.Unit.FreeVolumeML, temp: newTrack(&x.insideC, 90, "inside the unit"), share: 0.5, shareU: 0.5}
+	if !x.insidePa.empty() {
+		v.t = x.insidePa.t
+		v.pa = make([]float64, len(v.t))
+		for i, d := range x.insidePa.v {
+			v.pa[i] = x.insideRef + float64(d)
+		}
+		v.dt = medianStep(v.t)
+		noise := max(whiteNoise(v.t, v.pa, v.dt), 0.3)
+		if math.IsNaN(noise) {
+			noise = 5
+		}
+		v.bad = findSpikes(v.t, v.pa, noise, v.dt)
+		v.ml = make([]float64, len(v.t))
+		v.noise = v.freeML * noise / v.pa[0]
+	} else {
+		v.t = x.insideRH.t
+		v.dt = medianStep(v.t)
+		v.bad = make([]bool, len(v.t))
+	}
+	if !x.insideRH.empty() {
+		v.mg = make([]float64, len(v.t))
+		v.vapour = make([]float64, len(v.t))
+		v.rh = make([]float64, len(v.t))
+		j := 0
+		for i, t := range v.t {
+			for j+1 < len(x.insideRH.t) && x.insideRH.t[j+1] <= t {
+				j++
+			}
+			c := v.temp.at(t)
+			v.rh[i] = float64(x.insideRH.v[j])
+			v.vapour[i] = v.rh[i] / 100 * water.SaturationPa(c)
+			// kg/m³ × ml = mg
+			v.mg[i] = water.VapourDensity(v.vapour[i], c) * v.freeML
+		}
+		v.mgSD = max(whiteNoise(v.t, v.mg, v.dt), 1e-6)
+	}
+	v.lost()
+	return v
+}
+
+// lost works out ml from the pressure, less the vapour's share.
+func (v *void) lost() {
+	if v.pa == nil {
+		return
+	}
+	// The start's pressure over temperature, from the first few readings.
+	var ref float64
+	n := 0
+	for i := 0; i < len(v.t) && n < 5; i++ {
+		if !v.bad[i] {
+			ref += v.dry(i) / (v.temp.at(v.t[i]) + water.ZeroC)
+			n++
+		}
+	}
+	if n == 0 {
+		return
+	}
+	ref /= float64(n)
+	for i, t := range v.t {
+		v.ml[i] = v.freeML * (1 - ref*(v.temp.at(t)+water.ZeroC)/v.dry(i))
+	}
+}
+
+func (v *void) dry(i int) float64 {
+	if v.vapour == nil || v.share == 0 {
+		return v.pa[i]
+	}
+	return v.pa[i] - v.share*v.vapour[i]
+}
+
+// fixShare finds from the data whether the inside pressure carries the pressure
+// of the vapour, as it must where both share one void, or is given without it.
+// The pressure over the temperature is a line in each part of the run, plus that
+// share of the vapour's, which bends otherwise than any line.
+func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
+	if v.pa == nil || v.vapour == nil {
+		v.share, v.shareU = 0, 0
+		return
+	}
+	knots := []float64{}
+	for _, s := range stages {
+		for _, part := range []interval{s.ramp, s.settle, s.hold} {
+			if part.real() {
+				knots = append(knots, part.start)
+				if part == s.ramp {
+					knots = append(knots, part.start+part.length()/3, part.start+part.length()*2/3)
+				}
+				for t := part.start + 900; t < part.end-450 && len(knots) < 60; t += max(900, part.length()/8) {
+					knots = append(knots, t)
+				}
+			}
+		}
+	}
+	if len(knots) == 0 {
+		return
+	}
+	if len(knots) > 60 {
+		step := (len(knots) + 59) / 60
+		var few []float64
+		for i := 0; i < len(knots); i += step {
+			few = append(few, knots[i])
+		}
+		knots = few
+	}
+	width := max((v.t[len(v.t)-1]-v.t[0])/400, 4*v.dt)
+	var ts, ys, es, ns []float64
+	var t, y, e, n float64
+	end := v.t[0] + width
+	for i := range v.t {
+		if v.t[i] >= end {
+			if n > 0 {
+				ts, ys, es, ns = append(ts, t/n), append(ys, y/n), append(es, e/n), append(ns, n)
+			}
+			t, y, e, n = 0, 0, 0, 0
+			end = v.t[i] + width
+		}
+		if v.bad[i] {
+			continue
+		}
+		k := 293.15 / (v.temp.at(v.t[i]) + water.ZeroC)
+		t += v.t[i]
+		y += v.pa[i] * k
+		e += v.vapour[i] * k
+		n++
+	}
+	// What a leak of constant conductance would have let in, by knots.
+	flow := make([]float64, len(ts))
+	for i := 1; i < len(ts); i++ {
+		flow[i] = flow[i-1] + (max(drive(ts[i]), 0)+max(drive(ts[i-1]), 0))/2*(ts[i]-ts[i-1])
+	}
+	at := func(t float64) float64 {
+		j, _ := slices.BinarySearch(ts, t)
+		if j <= 0 {
+			return 0
+		}
+		if j >= len(ts) {
+			return flow[len(ts)-1]
+		}
+		f := (t - ts[j-1]) / (ts[j] - ts[j-1])
+		return flow[j-1] + f*(flow[j]-flow[j-1])
+	}
+	whole := max(flow[len(flow)-1], 1)
+	steps := v.steps()
+	if len(steps) > 6 {
+		steps = steps[:6]
+	}
+	k := len(knots) + 1 + len(steps)
+	if len(ts) < k+5 {
+		return
+	}
+	knotFlow := make([]float64, len(knots))
+	for j, t := range knots {
+		knotFlow[j] = at(t)
+	}
+	x := mat.NewDense(len(ts), k, nil)
+	noise := v.noise * v.pa[0] / v.freeML
+	tempSD := 0.004 // K, what the smoothed thermometer still errs
+	sd := make([]float64, k)
+	for i := range sd {
+		sd[i] = 0.5 // a change of the leak by half the void over the record
+	}
+	sd[0] = math.Inf(1)
+	for i := range ts {
+		x.Set(i, 0, 1)
+		for j := range knots {
+			x.Set(i, 1+j, max(flow[i]-knotFlow[j], 0)/whole)
+		}
+		for j, s := range steps {
+			if ts[i] > s.t0 {
+				x.Set(i, 1+len(knots)+j, 1)
+			}
+		}
+	}
+	// 1/p goes down evenly with what has come in, whatever that is (Boyle).
+	misfit := func(share float64) float64 {
+		y := make([]float64, len(ts))
+		cov := mat.NewSymDense(len(ts), nil)
+		for i := range ts {
+			dry := ys[i] - share*es[i]
+			y[i] = v.pa[0] / dry
+			g := ys[i] / 293 * tempSD
+			u := math.Sqrt(noise*noise/ns[i]+g*g) * v.pa[0] / (dry * dry)
+			cov.SetSym(i, i, u*u)
+		}
+		p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, k), sd: sd}).solve()
+		if err != nil {
+			return math.NaN()
+		}
+		return p.chi2
+	}
+	none, all := misfit(0), misfit(1)
+	if math.IsNaN(none) || math.IsNaN(all) {
+		return
+	}
+	// Only none and all are physics: they are weighed by how well they fit.
+	scale := max(1, min(none, all)/float64(len(ts)-k))
+	w := 1 / (1 + math.Exp(max(-700, min(700, (none-all)/scale/2))))
+	v.share = 1 - w
+	v.shareU = math.Sqrt(w * (1 - w))
+	v.lost()
+}
+
+// leak estimates the ingress in a hold from the inside pressure, ml/h.
+func (v *void) leak(part interval, pressure, drive func(float64) float64, curved bool) *estimate {
+	if v.pa == nil || !part.real() {
+		return nil
+	}
+	lo, hi := between(v.t, part.start, part.end)
+	width := max(part.length()/40, 3*v.dt)
+	mid := (part.start + part.end) / 2
+	type blk struct{ t, y, e, n float64 }
+	var list []blk
+	var b blk
+	end := part.start + width
+	for i := lo; i <= hi; i++ {
+		if i == hi || v.t[i] >= end {
+			if b.n > 0 {
+				list = append(list, blk{b.t / b.n, b.y / b.n, b.e / b.n, b.n})
+			}
+			b = blk{}
+			if i == hi {
+				break
+			}
+			end = v.t[i] + width
+		}
+		if v.bad[i] {
+			continue
+		}
+		b.t += v.t[i]
+		b.y += v.ml[i]
+		if v.vapour != nil {
+			b.e += v.vapour[i]
+		}
+		b.n++
+	}
+	n := len(list)
+	if n < 5 || list[n-1].t-list[0].t < part.length()/3 {
+		return nil
+	}
+	const (
+		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cN = 0, 1, 2, 3, 4, 5, 6
+		drift                                                = 1.5 // Pa/√h
+		squeeze                                              = 7e-9
+	)
+	x := mat.NewDense(n, cN, nil)
+	y := make([]float64, n)
+	cov := mat.NewSymDense(n, nil)
+	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, 1, max(v.shareU, 1e-9), max(v.temp.u, 1e-6)}
+	if curved {
+		sd[cCurve] = math.Inf(1)
+	}
+	p0 := v.pa[lo]
+	shape := driveHours(part, drive)
+	for i, b := range list {
+		h := (b.t - mid) / 3600
+		y[i] = b.y
+		x.Set(i, cLeak, shape(b.t))
+		x.Set(i, cOffset, 1)
+		x.Set(i, cCurve, h*h/2)
+		if pressure != nil {
+			x.Set(i, cSqueeze, v.freeML*squeeze*(pressure(b.t)-pressure(mid)))
+		}
+		x.Set(i, cVapour, v.freeML*(b.e-list[0].e)/p0)
+		x.Set(i, cTemp, v.freeML/293*h)
+		cov.SetSym(i, i, v.noise*v.noise/b.n+1e-14)
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			g := drift * v.freeML / p0
+			cov.SetSym(i, j, cov.At(i, j)+g*g*(list[i].t-list[0].t+1)/3600)
+		}
+	}
+	p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, cN), sd: sd}).solve()
+	if err != nil {
+		return nil
+	}
+	e := &estimate{value: p.b[cLeak], n: n, chi2: p.chi2}
+	scale := sheetSD * math.Abs(e.value)
+	e.u = math.Hypot(p.sd(cLeak), scale)
+	va, te, sq := p.share(cLeak, cVapour, sd[cVapour]), p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cSqueeze, 1)
+	rest := p.sd(cLeak)*p.sd(cLeak) - va*va - te*te - sq*sq
+	e.budget = []Budget{
+		{Source: "free volume of the unit from the sheet", MLPerH: scale},
+		{Source: "noise and drift of the inside pressure", MLPerH: math.Sqrt(max(rest, 0))},
+		{Source: "inside temperature", MLPerH: te},
+		{Source: "pressure of the vapour inside", MLPerH: va},
+		{Source: "squeeze of the unit", MLPerH: sq},
+	}
+	e.lod = currie(p.sd(cLeak))
+	return e
+}
+
+// driveHours gives the time from the middle of a part, h, as a leak counts it
+// that goes with the driving pressure.
+func driveHours(part interval, drive func(float64) float64) func(float64) float64 {
+	const steps = 120
+	sum := make([]float64, steps+1)
+	step := part.length() / steps
+	last := max(drive(part.start), 0)
+	for i := 1; i <= steps; i++ {
+		d := max(drive(part.start+step*float64(i)), 0)
+		sum[i] = sum[i-1] + (last+d)/2*step
+		last = d
+	}
+	total := sum[steps]
+	mid := (part.start + part.end) / 2
+	if !(total > 0) {
+		return func(t float64) float64 { return (t - mid) / 3600 }
+	}
+	f := part.length() / total / 3600
+	at := func(t float64) float64 {
+		p := (t - part.start) / step
+		i := min(max(int(p), 0), steps-1)
+		return f * (sum[i] + (p-float64(i))*(sum[i+1]-sum[i]))
+	}
+	zero := at(mid)
+	return func(t float64) float64 { return at(t) - zero }
+}

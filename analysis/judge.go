@@ -1,0 +1,194 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+)
+
+// Shares of a measuring window.
+const (
+	mayMiss   = 0.2 // may be without readings
+	mustReach = 0.8 // of the planned hold must have run
+)
+
+// judge applies the decision rule. A unit passes only if in every stage of the
+// profile the upper bound of the leak lies below the limit and nothing else says
+// otherwise; it fails only where a lower bound lies above the limit or an event
+// of another kind proves it; all else is inconclusive.
+func (a *analysis) judge() *Result {
+	r := &Result{}
+	v := &r.Verdict
+	v.Format, v.Record, v.Unit = 1, a.name, a.run.Unit.ID
+	v.Reasons, v.Holds = []string{}, []Hold{}
+	v.Integrity = a.whole
+	for _, g := range a.gaps {
+		if len(v.Integrity.Gaps) < 50 {
+			v.Integrity.Gaps = append(v.Integrity.Gaps, fmt.Sprintf("%s to %s: no chamber pressure for %.0f s",
+				a.x.at(g.start).Format("15:04:05"), a.x.at(g.end).Format("15:04:05"), g.end-g.start))
+		}
+	}
+	f := a.firstFailure()
+	var doubts []string
+	failed := f != nil
+	for _, st := range a.stages {
+		if !st.hold.real() {
+			continue
+		}
+		h := a.judgeHold(st, f)
+		v.Holds = append(v.Holds, h)
+		switch h.Verdict {
+		case Pass:
+			if f == nil || st.hold.end <= f.low || f.stage != nil && st.order < f.stage.order {
+				v.ProvedDepthM = max(v.ProvedDepthM, st.depthM)
+			}
+		case Inconclusive:
+			for _, why := range h.Reasons {
+				doubts = append(doubts, fmt.Sprintf("hold at %.1f m: %s", st.depthM, why))
+			}
+		case Fail:
+			failed = true
+		}
+	}
+	doubts = append(doubts, a.doubts()...)
+	switch {
+	case failed:
+		v.Verdict = Fail
+		if f != nil {
+			v.Reasons = append(v.Reasons, f.text)
+			v.FirstFailure = a.write(f, v.ProvedDepthM)
+		} else {
+			v.Reasons = append(v.Reasons, "a hold leaks more than the limit")
+		}
+	case len(doubts) > 0:
+		v.Verdict = Inconclusive
+		v.Reasons = append(v.Reasons, doubts...)
+	default:
+		v.Verdict = Pass
+		v.RatedDepthM = v.ProvedDepthM
+		if p := a.run.Profile.ProofFactor; p > 0 {
+			v.RatedDepthM = math.Floor(v.ProvedDepthM/p*10+1e-9) / 10
+		}
+		v.Reasons = append(v.Reasons, fmt.Sprintf("in every hold the upper bound of the leak lies below the limit of %g ml/h, and nothing else says otherwise", a.limit()))
+	}
+	return r
+}
+
+func (a *analysis) write(f *failure, tight float64) *FirstFailure {
+	return &FirstFailure{
+		Time: a.x.at(f.time), TimeLow: a.x.at(min(f.low, f.time)), TimeHigh: a.x.at(max(f.high, f.time)),
+		DepthM: f.depth, DepthLowM: min(f.depthLow, f.depth), DepthHighM: max(f.depthUp, f.depth),
+		LastTightDepthM: tight, Mode: f.mode, Evidence: f.evidence,
+	}
+}
+
+func (a *analysis) judgeHold(st *stage, f *failure) Hold {
+	h := Hold{Stage: st.index, Name: st.name, DepthM: st.depthM, Start: a.x.at(st.hold.start), End: a.x.at(st.hold.end), Verdict: Inconclusive}
+	limit := a.limit()
+	doubt := func(format string, args ...any) { h.Reasons = append(h.Reasons, fmt.Sprintf(format, args...)) }
+	if e := st.damp; e != nil {
+		i := e.interval()
+		h.MoistureMGPerH = &i
+	}
+	e := st.both
+	if e == nil {
+		doubt("the leak could not be measured")
+		return h
+	}
+	i := e.interval()
+	h.LeakMLPerH = &i
+	lod := e.lod
+	h.DetectionLimitMLPerH = &lod
+	if st.missing > mayMiss {
+		doubt("%.0f %% of the measuring window is without readings", 100*st.missing)
+	}
+	if short := a.short(st); short != "" {
+		doubt("%s", short)
+	}
+	switch {
+	case i.Low > limit && e.value > 4*e.u:
+		h.Verdict = Fail
+		h.Reasons = []string{fmt.Sprintf("the leak is at least %.3g ml/h, the limit is %g", i.Low, limit)}
+		return h
+	case i.High >= limit:
+		if lod > limit {
+			doubt("the leak may be as much as %.3g ml/h and the limit is %g: this bench could see no less than %.3g ml/h in this hold", i.High, limit, lod)
+		} else {
+			doubt("the leak may be as much as %.3g ml/h and the limit is %g", i.High, limit)
+		}
+	}
+	if m, l := h.MoistureMGPerH, a.run.Profile.Accept.MoistureMGPerH; m != nil && l > 0 {
+		switch {
+		case m.Low > l && a.dampFails():
+			h.Verdict = Fail
+			h.Reasons = []string{fmt.Sprintf("at least %.3g mg/h of water vapour come in, the limit is %g", m.Low, l)}
+			return h
+		case m.High >= l:
+			doubt("up to %.3g mg/h of water vapour may come in and the limit is %g", m.High, l)
+		}
+	}
+	if f != nil && f.time > st.hold.start && f.time < st.hold.end {
+		h.Verdict = Fail
+		h.Reasons = []string{f.text}
+		return h
+	}
+	if len(h.Reasons) == 0 {
+		h.Verdict = Pass
+	}
+	return h
+}
+
+// short says whether a hold was cut short of its plan.
+func (a *analysis) short(st *stage) string {
+	plan := math.NaN()
+	if st.index >= 0 && st.index < len(a.run.Profile.Stages) {
+		plan = a.run.Profile.Stages[st.index].HoldS
+	}
+	if plan > 0 && st.hold.length() < mustReach*plan {
+		return fmt.Sprintf("the hold was cut short: %.0f s of %.0f s", st.hold.length(), plan)
+	}
+	return ""
+}
+
+// doubts lists what keeps the whole record from a pass.
+func (a *analysis) doubts() []string {
+	var list []string
+	if !a.whole.Intact {
+		why := "lines are damaged"
+		if len(a.trust) > 0 {
+			why = a.trust[0]
+		}
+		list = append(list, "the record is not intact: "+why)
+	}
+	if a.x.aborted {
+		list = append(list, "the run was stopped before its end")
+	} else if !a.x.ended {
+		list = append(list, "the record has no end: the run was cut off")
+	}
+	held := map[int]bool{}
+	for _, st := range a.stages {
+		if st.hold.real() {
+			held[st.index] = true
+		}
+	}
+	for i, s := range a.run.Profile.Stages {
+		if !held[i] {
+			list = append(list, fmt.Sprintf("the stage at %.1f m was not held", s.DepthM))
+		}
+	}
+	if len(a.stages) == 0 {
+		list = append(list, "the record holds no stage")
+	}
+	for _, w := range a.x.wets {
+		if !w.stays {
+			list = append(list, fmt.Sprintf("probe %s was wet for one reading at %s", w.sensor, a.x.at(w.t).Format("15:04:05")))
+			break
+		}
+	}
+	if !math.IsNaN(a.s.second) && a.s.second > 2*a.zeroSD() {
+		list = append(list, fmt.Sprintf("the two transducers wander apart by %.0f Pa", a.s.second))
+	}
+	if !a.v.blankGiven && (a.in == nil || a.in.pa == nil) {
+		list = append(list, "the bench's own leak is not known (no blank on its sheet)")
+	}
+	return list
+}

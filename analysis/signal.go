@@ -1,0 +1,314 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+)
+
+// signal is the chamber's pressure made ready: one pressure a time, readings
+// that are spikes marked, gas temperature beside it.
+type signal struct {
+	t, p   []float64 // s, Pa absolute
+	gas    []float32 // °C, NaN where not read; nil where never read
+	spike  []bool
+	dt     float64 // s, median interval
+	noise  float64 // Pa, standard deviation of one reading about its neighbours
+	spikes int
+	second float64 // Pa, wander of a second transducer against the first; NaN without one
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(v)
+	slices.Sort(s)
+	n := len(s)
+	if n%2 == 1 {
+		return s[n/2]
+	}
+	return (s[n/2-1] + s[n/2]) / 2
+}
+
+// madSD is the standard deviation of a normal distribution with this median
+// absolute value: 1.4826 times it (Rousseeuw & Croux, JASA 88 (1993) 1273).
+func madSD(v []float64) float64 {
+	a := make([]float64, len(v))
+	for i, x := range v {
+		a[i] = math.Abs(x)
+	}
+	return 1.4826 * median(a)
+}
+
+// whiteNoise estimates the standard deviation of white noise on a smooth signal
+// from its second differences, which have √6 times it. Only evenly spaced
+// readings count. The resolution of a transducer, q, adds q/√12.
+func whiteNoise(t, v []float64, dt float64) float64 {
+	step := max(1, len(v)/20000)
+	var d []float64
+	for i := 1; i+1 < len(v); i += step {
+		if t[i]-t[i-1] < 1.5*dt && t[i+1]-t[i] < 1.5*dt {
+			d = append(d, v[i+1]-2*v[i]+v[i-1])
+		}
+	}
+	if len(d) < 8 {
+		return math.NaN()
+	}
+	s := madSD(d) / math.Sqrt(6)
+	// A coarse transducer can show the same figure for most of its readings: the
+	// median then says nothing, and the mean of what is not wild says it.
+	limit, sum, n := 6*math.Sqrt(6)*max(s, resolution(v)), 0.0, 0
+	for _, x := range d {
+		if math.Abs(x) <= limit {
+			sum += x * x
+			n++
+		}
+	}
+	if n > 0 {
+		s = max(s, math.Sqrt(sum/float64(n)/6))
+	}
+	return max(s, resolution(v)/math.Sqrt(12))
+}
+
+// resolution is the smallest step between differing readings.
+func resolution(v []float64) float64 {
+	q := math.Inf(1)
+	step := max(1, len(v)/5000)
+	for i := step; i < len(v); i += step {
+		if d := math.Abs(v[i] - v[i-1]); d > 1e-6 && d < q {
+			q = d
+		}
+	}
+	if math.IsInf(q, 1) {
+		return 0
+	}
+	return q
+}
+
+func medianStep(t []float64) float64 {
+	if len(t) < 2 {
+		return 1
+	}
+	step := max(1, len(t)/5000)
+	var d []float64
+	for i := 1; i < len(t); i += step {
+		d = append(d, t[i]-t[i-1])
+	}
+	return max(median(d), 1e-3)
+}
+
+// spikeRun is the longest spike, in readings.
+const spikeRun = 5
+
+// findSpikes marks readings that leave the line of their neighbours by a sharp
+// edge and return to it by another within spikeRun readings. A step that stays,
+// or that the supply slowly makes good, is no spike.
+func findSpikes(t, p []float64, noise, dt float64) []bool {
+	spike := make([]bool, len(p))
+	var ht, hp [6]float64 // the last sound readings, oldest first
+	n := 0
+	push := func(i int) {
+		if n < len(ht) {
+			ht[n], hp[n] = t[i], p[i]
+			n++
+			return
+		}
+		copy(ht[:], ht[1:])
+		copy(hp[:], hp[1:])
+		ht[n-1], hp[n-1] = t[i], p[i]
+	}
+	for i := 0; i < len(p); i++ {
+		if n >= 3 && t[i]-ht[n-1] > 8*dt {
+			n = 0
+		}
+		if n < 3 {
+			// No history: a reading that stands out from both its successors is one.
+			if i+3 < len(p) && n < 2 {
+				d := p[i] - (p[i+1] + p[i+2] - p[i+3])
+				if math.Abs(d) > 20*noise+3*math.Abs(p[i+3]-p[i+1]) {
+					spike[i] = true
+					continue
+				}
+			}
+			push(i)
+			continue
+		}
+		slope, mid, level := line(ht[:n], hp[:n])
+		at := func(s float64) float64 { return level + slope*(s-mid) }
+		limit := 8*noise + 0.5*math.Abs(slope)*dt
+		dev := p[i] - at(t[i])
+		if math.Abs(dev) <= limit {
+			push(i)
+			continue
+		}
+		end := -1
+		for k := 1; k <= spikeRun && i+k < len(p); k++ {
+			back := p[i+k] - at(t[i+k])
+			edge := p[i+k-1] - at(t[i+k-1]) - back // less what the ramp itself does
+			if math.Abs(back) <= max(0.3*math.Abs(dev), 4*noise) && math.Abs(back) <= 1.5*limit && edge*dev > 0 && math.Abs(edge) > 0.7*math.Abs(dev) {
+				end = i + k
+				break
+			}
+		}
+		if end < 0 {
+			n = 0
+			push(i)
+			continue
+		}
+		for ; i < end; i++ {
+			spike[i] = true
+		}
+		i--
+	}
+	return spike
+}
+
+// line is the least-squares line through a few points: slope, centre, level there.
+func line(t, v []float64) (slope, mid, level float64) {
+	n := float64(len(t))
+	for i := range t {
+		mid += t[i] / n
+		level += v[i] / n
+	}
+	var a, b float64
+	for i := range t {
+		a += (t[i] - mid) * (v[i] - level)
+		b += (t[i] - mid) * (t[i] - mid)
+	}
+	if b > 0 {
+		slope = a / b
+	}
+	return slope, mid, level
+}
+
+// readySignal makes the signal of a table: the transducer with the most
+// readings, joined by a second one where both were read at the same times.
+func readySignal(x *table) *signal {
+	first := &x.chambers[0]
+	s := &signal{t: first.t, p: first.p, second: math.NaN()}
+	s.dt = medianStep(s.t)
+	s.noise = whiteNoise(s.t, s.p, s.dt)
+	if math.IsNaN(s.noise) || s.noise == 0 {
+		s.noise = 1
+	}
+	s.spike = findSpikes(s.t, s.p, s.noise, s.dt)
+	if len(x.chambers) > 1 {
+		s.join(&x.chambers[1])
+	}
+	for _, b := range s.spike {
+		if b {
+			s.spikes++
+		}
+	}
+	if !x.gas.empty() {
+		s.gas = make([]float32, len(s.t))
+		j := 0
+		for i, t := range s.t {
+			for j+1 < len(x.gas.t) && x.gas.t[j+1] <= t {
+				j++
+			}
+			if math.Abs(x.gas.t[j]-t) <= 0.6*s.dt {
+				s.gas[i] = x.gas.v[j]
+			} else {
+				s.gas[i] = float32(math.NaN())
+			}
+		}
+	}
+	return s
+}
+
+// join averages a second transducer into the signal. It is first brought to the
+// first one's zero and span (a line through their differences), so that only its
+// noise is averaged, and a spike of one is replaced by the other.
+func (s *signal) join(o *pressures) {
+	noise := whiteNoise(o.t, o.p, medianStep(o.t))
+	if math.IsNaN(noise) || len(o.t) < len(s.t)/2 {
+		return
+	}
+	spike := findSpikes(o.t, o.p, max(noise, 1), s.dt)
+	pair := make([]int, len(s.t))
+	var at, diff []float64
+	j := 0
+	for i, t := range s.t {
+		pair[i] = -1
+		for j < len(o.t) && o.t[j] < t-0.2*s.dt {
+			j++
+		}
+		if j < len(o.t) && math.Abs(o.t[j]-t) <= 0.2*s.dt {
+			pair[i] = j
+			if !s.spike[i] && !spike[j] {
+				at = append(at, s.p[i])
+				diff = append(diff, o.p[j]-s.p[i])
+			}
+		}
+	}
+	if len(at) < 20 || len(at) < len(s.t)/2 {
+		return
+	}
+	slope, mid, level := line(at, diff)
+	// Two rounds without what lies far off.
+	for range 2 {
+		sd := 0.0
+		r := make([]float64, len(at))
+		for i := range at {
+			r[i] = diff[i] - level - slope*(at[i]-mid)
+		}
+		sd = madSD(r)
+		k := 0
+		for i := range at {
+			if math.Abs(r[i]) <= 4*sd {
+				at[k], diff[k] = at[i], diff[i]
+				k++
+			}
+		}
+		at, diff = at[:k], diff[:k]
+		slope, mid, level = line(at, diff)
+	}
+	s.second = wander(at, diff, slope, mid, level)
+	w := s.noise * s.noise / (s.noise*s.noise + noise*noise)
+	joined := make([]float64, len(s.p))
+	for i := range s.p {
+		joined[i] = s.p[i]
+		j := pair[i]
+		if j < 0 {
+			continue
+		}
+		b := o.p[j] - level - slope*(s.p[i]-mid)
+		if s.spike[i] {
+			// The span's correction needs a sound pressure: solve for it.
+			b = (o.p[j] - level + slope*mid) / (1 + slope)
+		}
+		switch {
+		case s.spike[i] && spike[j]:
+		case s.spike[i]:
+			joined[i], s.spike[i] = b, false
+		case spike[j]:
+		default:
+			joined[i] = (1-w)*s.p[i] + w*b
+		}
+	}
+	s.p = joined
+	if n := whiteNoise(s.t, s.p, s.dt); n > 0 {
+		s.noise = n
+	}
+}
+
+// wander is the standard deviation of the differences between two transducers,
+// averaged over some 100 readings at a time.
+func wander(at, diff []float64, slope, mid, level float64) float64 {
+	const block = 100
+	var sum float64
+	n := 0
+	for i := 0; i+block <= len(diff); i += block {
+		m := 0.0
+		for k := i; k < i+block; k++ {
+			m += (diff[k] - level - slope*(at[k]-mid)) / block
+		}
+		sum += m * m
+		n++
+	}
+	if n < 2 {
+		return 0
+	}
+	return math.Sqrt(sum / float64(n))
+}

@@ -1,0 +1,123 @@
+package analysis
+
+import (
+	"math"
+)
+
+// stage is one ramp with its settle and hold, as it ran. A profile that cycles
+// gives several with the same index.
+type stage struct {
+	order  int
+	index  int
+	name   string
+	depthM float64
+	ramp   interval // NaN where there was none
+	settle interval
+	hold   interval
+	closed []interval // settle and hold without the times of an open valve
+	cut    bool       // the run was stopped in it
+	plannS float64    // s, how long the hold should have been; NaN where unknown
+
+	missing float64 // share of the hold without a reading
+	meanPa  float64 // mean of the chamber's pressure in the hold, absolute
+	chamber *estimate
+	inside  *estimate
+	both    *estimate // what the verdict uses
+	damp    *estimate // mg/h
+	settled *estimate // leak in the settle, where it was not tied to the hold's
+}
+
+var never = interval{math.NaN(), math.NaN()}
+
+func (v interval) real() bool { return v.end > v.start }
+
+func (v interval) length() float64 {
+	if !v.real() {
+		return 0
+	}
+	return v.end - v.start
+}
+
+// dwell is settle and hold together.
+func (s *stage) dwell() interval {
+	switch {
+	case s.settle.real() && s.hold.real():
+		return interval{s.settle.start, s.hold.end}
+	case s.hold.real():
+		return s.hold
+	}
+	return s.settle
+}
+
+// findStages strings the spans of a table into stages.
+func findStages(x *table, dt float64) []*stage {
+	var list []*stage
+	var cur *stage
+	rank := map[string]int{"ramp": 0, "settle": 1, "hold": 2}
+	last := 3
+	for i := range x.spans {
+		v := &x.spans[i]
+		r, ok := rank[v.kind]
+		if !ok {
+			last = 3
+			continue
+		}
+		if cur == nil || v.index != cur.index || r <= last {
+			cur = &stage{order: len(list), index: v.index, name: v.name, depthM: v.depthM, ramp: never, settle: never, hold: never, plannS: math.NaN()}
+			list = append(list, cur)
+		}
+		last = r
+		part := interval{v.start, v.end}
+		switch v.kind {
+		case "ramp":
+			cur.ramp = part
+		case "settle":
+			cur.settle = part
+		case "hold":
+			cur.hold = part
+		}
+		if !math.IsNaN(v.depthM) {
+			cur.depthM = v.depthM
+		}
+	}
+	for i, s := range list {
+		d := s.dwell()
+		if d.real() {
+			s.closed = shut(x, d, dt)
+		}
+		s.cut = x.aborted && i == len(list)-1
+	}
+	return list
+}
+
+// shut gives the parts of d in which both valves were shut, less a moment after
+// each closing in which the gas is still moving.
+func shut(x *table, d interval, dt float64) []interval {
+	parts := []interval{d}
+	for _, list := range [][]interval{x.fill, x.vent} {
+		for _, o := range list {
+			var next []interval
+			for _, p := range parts {
+				if o.end <= p.start || o.start >= p.end {
+					next = append(next, p)
+					continue
+				}
+				if o.start > p.start {
+					next = append(next, interval{p.start, o.start})
+				}
+				if o.end < p.end {
+					next = append(next, interval{o.end, p.end})
+				}
+			}
+			parts = next
+		}
+	}
+	var out []interval
+	for _, p := range parts {
+		p.start += 1.2 * dt
+		if p.end-p.start > 4*dt {
+			out = append(out, p)
+		}
+	}
+	return out
+}

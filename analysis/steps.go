@@ -1,0 +1,275 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+)
+
+// jump is a sudden loss of chamber pressure between two readings.
+type jump struct {
+	i        int     // last sound reading before it
+	t0, t1   float64 // s, that reading and the first one after the loss
+	pa       float64 // Pa absolute, the smooth pressure at t0
+	drop     float64 // Pa, what the pressure missed at t1
+	u        float64 // Pa, standard uncertainty of drop
+	paSD     float64 // Pa, standard uncertainty of pa
+	slope    float64 // Pa/s before
+	inletted bool    // the fill valve was open
+}
+
+func (j jump) z() float64 { return j.drop / j.u }
+
+// changes lists the times at which a valve moved.
+func (x *table) changes() []float64 {
+	var c []float64
+	for _, list := range [][]interval{x.fill, x.vent} {
+		for _, o := range list {
+			c = append(c, o.start)
+			if !math.IsInf(o.end, 1) {
+				c = append(c, o.end)
+			}
+		}
+	}
+	slices.Sort(c)
+	return c
+}
+
+// jumpLimit is how many standard uncertainties a loss must have. A night of
+// 10 Hz has 4e5 readings: at 6.5 with normal errors a false one comes once in
+// some 6e4 nights; the second reading must agree besides.
+const jumpLimit = 6.5
+
+// trial is one reading against the parabola through the readings before it.
+type trial struct {
+	i          int
+	drop       float64 // Pa missing
+	lever      float64 // √(1 + variance of the parabola there)
+	level, lsd float64 // Pa at the reading before, and its uncertainty in units of noise
+	slope      float64
+	last       float64 // s, the reading before
+	second     float64 // Pa missing at the next reading, NaN without one
+	lever2     float64
+	segment    int
+	open       bool
+}
+
+// findSteps looks at each reading for a loss against the parabola through the
+// readings before it, under one state of the valves. In a ramp the supply makes
+// the loss good within seconds, so only the next few readings show it; and an
+// inlet's flow is never quite even, which shows in how far the readings of that
+// ramp stray, and sets its limit.
+func (a *analysis) findSteps() {
+	changes := a.x.changes()
+	trials := stepTrials(a.s.t, a.s.p, a.s.spike, a.s.dt, changes, 1)
+	for i := range trials {
+		trials[i].open = openAt(a.x.fill, a.s.t[trials[i].i])
+	}
+	a.steps = judgeTrials(trials, a.s.t, a.s.noise)
+}
+
+// steps finds sudden rises of the inside pressure.
+func (v *void) steps() []jump {
+	if v.pa == nil {
+		return nil
+	}
+	if v.jumps == nil {
+		noise := v.noise * v.pa[0] / v.freeML
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1), v.t, noise)
+		if v.jumps == nil {
+			v.jumps = []jump{}
+		}
+	}
+	return v.jumps
+}
+
+func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign float64) []trial {
+	const most = 14
+	ts := make([]float64, 0, most)
+	ps := make([]float64, 0, most)
+	next := 0
+	from := math.Inf(-1) // since when the state has lasted
+	end := math.Inf(1)
+	if len(changes) > 0 {
+		end = changes[0]
+	}
+	settled := max(1.2*dt, 0.2)
+	segment := 0
+	var list []trial
+	for i := range t {
+		if spike[i] {
+			continue
+		}
+		for next < len(changes) && t[i] > changes[next] {
+			from = changes[next]
+			next++
+			end = math.Inf(1)
+			if next < len(changes) {
+				end = changes[next]
+			}
+			ts, ps = ts[:0], ps[:0]
+			segment++
+		}
+		if len(ts) > 0 && t[i]-ts[len(ts)-1] > 4*dt {
+			ts, ps = ts[:0], ps[:0]
+		}
+		if t[i] < from+settled {
+			continue
+		}
+		if n := len(ts); n >= 8 {
+			if fit, ok := polyfit(ts, ps, ts[n-1], 2); ok {
+				pred, v := fit.at(t[i])
+				level, lv := fit.at(ts[n-1])
+				c := trial{i: i, drop: sign * (pred - p[i]), lever: math.Sqrt(1 + v), level: level, lsd: math.Sqrt(lv),
+					slope: fit.c[1], last: ts[n-1], second: math.NaN(), segment: segment}
+				k := i + 1
+				for k < len(t) && spike[k] {
+					k++
+				}
+				if k < len(t) && t[k] <= end && t[k]-t[i] < 4*dt {
+					p2, v2 := fit.at(t[k])
+					c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
+				}
+				list = append(list, c)
+			}
+		}
+		if len(ts) == most {
+			copy(ts, ts[1:])
+			copy(ps, ps[1:])
+			ts, ps = ts[:most-1], ps[:most-1]
+		}
+		ts = append(ts, t[i])
+		ps = append(ps, p[i])
+	}
+	return list
+}
+
+// judgeTrials keeps the losses that stand out from the noise and from how far
+// the other readings of the same state of the valves stray: the first one of
+// each state, since the readings behind a loss are bent by it.
+func judgeTrials(list []trial, t []float64, noise float64) []jump {
+	var found []jump
+	var opens []float64
+	for _, c := range list {
+		if c.open {
+			opens = append(opens, c.drop/c.lever)
+		}
+	}
+	inlet := 2 * noise
+	if len(opens) >= 20 {
+		inlet = max(noise, madSD(opens))
+	}
+	for lo := 0; lo < len(list); {
+		hi := lo
+		for hi < len(list) && list[hi].segment == list[lo].segment {
+			hi++
+		}
+		part := list[lo:hi]
+		lo = hi
+		r := make([]float64, len(part))
+		for i, c := range part {
+			r[i] = c.drop / c.lever
+		}
+		scale := noise
+		if part[0].open {
+			scale = inlet
+		}
+		if len(r) >= 30 {
+			scale = max(noise, madSD(r))
+		}
+		for _, c := range part {
+			u := scale * c.lever
+			if c.drop < jumpLimit*u || !(c.second > 0.3*c.drop) || c.second < 2.5*scale*c.lever2 {
+				continue
+			}
+			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, inletted: c.open})
+			break
+		}
+	}
+	return found
+}
+
+// poly is a least-squares parabola or line about a centre, with the variance of
+// its value in units of the readings'.
+type poly struct {
+	mid float64
+	deg int
+	c   [3]float64
+	inv [3][3]float64
+}
+
+func (p *poly) at(t float64) (value, variance float64) {
+	x := t - p.mid
+	f := [3]float64{1, x, x * x}
+	for i := 0; i <= p.deg; i++ {
+		value += p.c[i] * f[i]
+		for j := 0; j <= p.deg; j++ {
+			variance += f[i] * p.inv[i][j] * f[j]
+		}
+	}
+	return value, variance
+}
+
+func polyfit(ts, ps []float64, mid float64, deg int) (poly, bool) {
+	p := poly{mid: mid, deg: deg}
+	var m [3][6]float64
+	k := deg + 1
+	base := ps[len(ps)-1]
+	for n := range ts {
+		x := ts[n] - mid
+		f := [3]float64{1, x, x * x}
+		for i := range k {
+			for j := range k {
+				m[i][j] += f[i] * f[j]
+			}
+			p.c[i] += f[i] * (ps[n] - base)
+		}
+	}
+	for i := range k {
+		m[i][3+i] = 1
+	}
+	// Gauss-Jordan with the right-hand side in p.c.
+	for i := range k {
+		q := i
+		for j := i + 1; j < k; j++ {
+			if math.Abs(m[j][i]) > math.Abs(m[q][i]) {
+				q = j
+			}
+		}
+		if math.Abs(m[q][i]) < 1e-12 {
+			return p, false
+		}
+		m[i], m[q] = m[q], m[i]
+		p.c[i], p.c[q] = p.c[q], p.c[i]
+		f := 1 / m[i][i]
+		for j := range m[i] {
+			m[i][j] *= f
+		}
+		p.c[i] *= f
+		for r := range k {
+			if r == i {
+				continue
+			}
+			g := m[r][i]
+			for j := range m[r] {
+				m[r][j] -= g * m[i][j]
+			}
+			p.c[r] -= g * p.c[i]
+		}
+	}
+	for i := range k {
+		for j := range k {
+			p.inv[i][j] = m[i][3+j]
+		}
+	}
+	p.c[0] += base
+	return p, true
+}
+
+func openAt(list []interval, t float64) bool {
+	for _, o := range list {
+		if t > o.start && t <= o.end {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,303 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"time"
+
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+)
+
+// Source gives the lines of a record in order of time; io.EOF at its end.
+// record.Reader is one.
+type Source interface {
+	Next(*record.Line) error
+}
+
+// series is one signal as two columns: seconds since the first line, value.
+type series struct {
+	t []float64
+	v []float32
+}
+
+func (s *series) add(t, v float64) {
+	if !math.IsNaN(v) {
+		s.t = append(s.t, t)
+		s.v = append(s.v, float32(v))
+	}
+}
+
+func (s *series) empty() bool { return len(s.t) == 0 }
+
+// between gives the indices of the readings in (a, b].
+func (s *series) between(a, b float64) (int, int) { return between(s.t, a, b) }
+
+func between(t []float64, a, b float64) (int, int) {
+	lo, _ := slices.BinarySearch(t, math.Nextafter(a, math.Inf(1)))
+	hi, _ := slices.BinarySearch(t, math.Nextafter(b, math.Inf(1)))
+	return lo, max(lo, hi)
+}
+
+// pressures is what one transducer read.
+type pressures struct {
+	sensor string
+	t      []float64 // s
+	p      []float64 // Pa absolute
+}
+
+// span is a ramp, settle, hold or vent in seconds.
+type span struct {
+	kind       string
+	index      int
+	name       string
+	depthM     float64
+	targetPa   float64
+	start, end float64
+}
+
+type interval struct{ start, end float64 }
+
+// table is a record by columns.
+type table struct {
+	startNS   int64
+	endS      float64
+	chambers  []pressures
+	gas       series // °C
+	water     series // °C
+	wall      series // °C
+	insidePa  series // kept as the difference from insideBasePa, so that single precision loses nothing
+	insideC   series
+	insideRH  series
+	roomPa    series
+	roomC     series
+	insideRef float64 // Pa, see insidePa
+	spans     []span
+	fill      []interval // the fill valve was open
+	vent      []interval
+	wets      []wetting
+	probes    int
+	setpoints []interval
+	events    []Event
+	aborted   bool
+	ended     bool
+	faults    int
+	lines     int64
+}
+
+// wetting is the time at which a probe became wet, and its last dry reading.
+type wetting struct {
+	sensor  string
+	lastDry float64 // s, NaN where it was never seen dry
+	t       float64 // s
+	stays   bool    // wet to the end of its readings, at least twice or until the abort
+}
+
+func (x *table) at(s float64) time.Time {
+	return time.Unix(0, x.startNS+int64(math.Round(s*1e9))).UTC()
+}
+
+// maxSpans bounds what a hostile record can make the table hold beside its readings.
+const maxSpans = 100_000
+
+// readTable takes a record in. Only columns of numbers are kept.
+func readTable(src Source) (*table, error) {
+	x := &table{startNS: math.MinInt64}
+	var l record.Line
+	fillOpen, ventOpen := math.NaN(), math.NaN()
+	type probe struct {
+		wet     bool
+		lastDry float64
+		since   int
+		index   int
+	}
+	probes := map[string]*probe{}
+	for {
+		err := src.Next(&l)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		x.lines++
+		if x.startNS == math.MinInt64 {
+			x.startNS = l.TimeNS
+		}
+		t := float64(l.TimeNS-x.startNS) / 1e9
+		x.endS = max(x.endS, t)
+		switch l.Measurement {
+		case record.Chamber:
+			x.gas.add(t, l.GasC)
+			x.water.add(t, l.WaterC)
+			x.wall.add(t, l.WallC)
+			if !math.IsNaN(l.PressurePa) {
+				x.addPressure(l.Sensor, t, l.PressurePa)
+			}
+		case record.UnitInside:
+			if x.insidePa.empty() && !math.IsNaN(l.PressurePa) {
+				x.insideRef = l.PressurePa
+			}
+			x.insidePa.add(t, l.PressurePa-x.insideRef)
+			x.insideC.add(t, l.TemperatureC)
+			x.insideRH.add(t, l.RHPct)
+		case record.Room:
+			x.roomPa.add(t, l.PressurePa)
+			x.roomC.add(t, l.TemperatureC)
+		case record.Probe:
+			wet := l.Wet
+			if !l.HasWet {
+				if math.IsNaN(l.Level) {
+					continue
+				}
+				wet = l.Level >= 0.5
+			}
+			p := probes[l.Sensor]
+			if p == nil {
+				if len(probes) >= 64 {
+					continue
+				}
+				p = &probe{lastDry: math.NaN(), index: -1}
+				probes[l.Sensor] = p
+				x.probes++
+			}
+			switch {
+			case wet && !p.wet:
+				if len(x.wets) < maxSpans {
+					p.index = len(x.wets)
+					x.wets = append(x.wets, wetting{sensor: l.Sensor, lastDry: p.lastDry, t: t})
+				}
+				p.since = 1
+			case wet:
+				p.since++
+				if p.index >= 0 {
+					x.wets[p.index].stays = true
+				}
+			default:
+				if p.wet && p.index >= 0 && p.since < 2 {
+					x.wets[p.index].stays = false
+				}
+				p.lastDry = t
+			}
+			p.wet = wet
+		case record.Valve:
+			if !l.HasOpen {
+				continue
+			}
+			switch l.Valve {
+			case "fill":
+				x.fill, fillOpen = valve(x.fill, fillOpen, l.Open, t)
+			case "vent":
+				x.vent, ventOpen = valve(x.vent, ventOpen, l.Open, t)
+			}
+		case record.Stage:
+			if n := len(x.spans); n > 0 {
+				x.spans[n-1].end = t
+			}
+			if len(x.spans) < maxSpans {
+				x.spans = append(x.spans, span{kind: l.Kind, index: l.Index, name: l.Name, depthM: l.DepthM, targetPa: l.PressurePa, start: t, end: math.NaN()})
+			}
+		case record.Fault:
+			x.faults++
+			who := l.Sensor
+			if who == "" {
+				who = l.Valve
+			}
+			x.event(t, "fault", fmt.Sprintf("%s: %s %s", who, l.Kind, l.Text))
+		case record.Note:
+			x.event(t, "note", l.Text)
+		case record.RunEvent:
+			switch l.Event {
+			case "abort":
+				x.aborted = true
+			case "end":
+				x.ended = true
+			}
+			x.event(t, "run", l.Event+": "+l.Text)
+		}
+	}
+	if n := len(x.spans); n > 0 && math.IsNaN(x.spans[n-1].end) {
+		x.spans[n-1].end = x.endS
+	}
+	if !math.IsNaN(fillOpen) {
+		x.fill = append(x.fill, interval{fillOpen, math.Inf(1)})
+	}
+	if !math.IsNaN(ventOpen) {
+		x.vent = append(x.vent, interval{ventOpen, math.Inf(1)})
+	}
+	for _, p := range probes {
+		if p.wet && p.index >= 0 && x.aborted {
+			x.wets[p.index].stays = true
+		}
+	}
+	if len(x.chambers) == 0 {
+		return nil, errors.New("the record holds no chamber pressure")
+	}
+	slices.SortStableFunc(x.chambers, func(a, b pressures) int { return len(b.t) - len(a.t) })
+	return x, nil
+}
+
+func valve(list []interval, open float64, now bool, t float64) ([]interval, float64) {
+	switch {
+	case now && math.IsNaN(open):
+		return list, t
+	case !now && !math.IsNaN(open):
+		if len(list) < maxSpans {
+			list = append(list, interval{open, t})
+		}
+		return list, math.NaN()
+	}
+	return list, open
+}
+
+func (x *table) event(t float64, kind, text string) {
+	if len(x.events) < 10_000 {
+		x.events = append(x.events, Event{Time: x.at(t), Kind: kind, Text: text})
+	}
+}
+
+func (x *table) addPressure(sensor string, t, p float64) {
+	for i := range x.chambers {
+		c := &x.chambers[i]
+		if c.sensor == sensor {
+			if n := len(c.t); n > 0 && t <= c.t[n-1] {
+				return // a doubled or backward time stamp: the first stands
+			}
+			c.t = append(c.t, t)
+			c.p = append(c.p, p)
+			return
+		}
+	}
+	if len(x.chambers) < 8 {
+		x.chambers = append(x.chambers, pressures{sensor: sensor, t: []float64{t}, p: []float64{p}})
+	}
+}
+
+// sealedPa is the pressure, absolute, at which the unit was closed: the sheet's,
+// else the room's at the start.
+func sealedPa(run setup.Run, x *table) float64 {
+	if run.Unit.SealedPa > 0 {
+		return run.Unit.SealedPa
+	}
+	if !x.roomPa.empty() {
+		return float64(x.roomPa.v[0])
+	}
+	if run.Bench.RoomPa > 0 {
+		return run.Bench.RoomPa
+	}
+	return 101325
+}
+
+// roomStartPa is the room's pressure at the start, absolute.
+func roomStartPa(run setup.Run, x *table) float64 {
+	if run.Bench.RoomPa > 0 {
+		return run.Bench.RoomPa
+	}
+	if !x.roomPa.empty() {
+		return float64(x.roomPa.v[0])
+	}
+	return sealedPa(run, x)
+}

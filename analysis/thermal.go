@@ -1,0 +1,241 @@
+package analysis
+
+import (
+	"math"
+
+	"proofpot/profiles/water"
+)
+
+// track is a slow temperature as a function of time: block means joined by a
+// local straight line, since water and walls take hours to change.
+type track struct {
+	t, c []float64 // s, °C
+	u    float64   // °C/h, standard uncertainty of a slope over some ten minutes
+	half float64   // s, half width of the local line
+	from string    // which thermometer
+}
+
+func newTrack(s *series, half float64, from string) *track {
+	if s.empty() {
+		return nil
+	}
+	k := &track{half: half, from: from}
+	const block = 30.0 // s
+	var sum, at float64
+	n := 0
+	end := s.t[0] + block
+	flush := func() {
+		if n > 0 {
+			k.t = append(k.t, at/float64(n))
+			k.c = append(k.c, sum/float64(n))
+		}
+		sum, at, n = 0, 0, 0
+	}
+	for i, t := range s.t {
+		if t >= end {
+			flush()
+			end = t + block
+		}
+		sum += float64(s.v[i])
+		at += t
+		n++
+	}
+	flush()
+	if len(k.c) > 4 {
+		// Differences of neighbouring blocks show the noise of a block.
+		d := make([]float64, len(k.c)-1)
+		for i := range d {
+			d[i] = k.c[i+1] - k.c[i]
+		}
+		sd := max(madSD(d)/math.Sqrt2, 1e-4)
+		width := min(2*half, max(k.t[len(k.t)-1]-k.t[0], block))
+		k.u = sd * math.Sqrt(12) / (width * math.Sqrt(width/block)) * 3600
+	} else {
+		k.u = 1
+	}
+	return k
+}
+
+// at gives the smoothed temperature.
+func (k *track) at(t float64) float64 {
+	lo, hi := between(k.t, t-k.half, t+k.half)
+	if hi-lo < 2 {
+		i := min(lo, len(k.t)-1)
+		return k.c[i]
+	}
+	// Tricube weights, as in local regression (Cleveland, JASA 74 (1979) 829).
+	var w0, w1, w2, y0, y1 float64
+	for i := lo; i < hi; i++ {
+		u := (k.t[i] - t) / k.half
+		w := 1 - math.Abs(u*u*u)
+		w = w*w*w + 1e-6
+		w0 += w
+		w1 += w * u
+		w2 += w * u * u
+		y0 += w * k.c[i]
+		y1 += w * u * k.c[i]
+	}
+	det := w0*w2 - w1*w1
+	if det < 1e-9*w0*w0 {
+		return y0 / w0
+	}
+	return (w2*y0 - w1*y1) / det
+}
+
+// cooling is the gas temperature in one closed part: where it tends to, and an
+// exponential that dies away after the compression.
+type cooling struct {
+	start  float64
+	tau    float64 // s
+	a, ua  float64 // K at start, with its standard uncertainty
+	rest   float64 // K above the base
+	trend  float64 // K/s beyond the base
+	base   *track  // nil: rest is absolute
+	white  float64 // K, noise of one reading about the fit
+	sound  bool    // the fit describes the readings
+	fitted bool
+}
+
+func (c *cooling) kelvin(t float64) float64 {
+	v := c.rest + c.trend*(t-c.start) + c.a*math.Exp(-(t-c.start)/c.tau)
+	if c.base != nil {
+		v += c.base.at(t)
+	}
+	return v + water.ZeroC
+}
+
+// fitCooling fits the gas thermometer in a closed part by least squares, with
+// the time constant from a grid (the amplitude and the rest are linear).
+func fitCooling(s *signal, part interval, base *track) cooling {
+	c := cooling{start: part.start, tau: 40, base: base}
+	lo, hi := between(s.t, part.start, part.end)
+	// Block means, finer at the start.
+	var ts, vs, ws []float64
+	block := max(2*s.dt, 2.0)
+	var sum, at float64
+	n := 0
+	var raw []float64
+	flush := func() {
+		if n > 0 {
+			t := at / float64(n)
+			v := sum / float64(n)
+			if base != nil {
+				v -= base.at(t)
+			}
+			ts, vs, ws = append(ts, t-part.start), append(vs, v), append(ws, float64(n))
+		}
+		sum, at, n = 0, 0, 0
+	}
+	if hi <= lo {
+		return c
+	}
+	end := s.t[lo] + block
+	for i := lo; i < hi; i++ {
+		g := float64(s.gas[i])
+		if math.IsNaN(g) {
+			continue
+		}
+		raw = append(raw, g)
+		if s.t[i] >= end {
+			flush()
+			if s.t[i]-part.start > 120 {
+				block = max(block, 20)
+			}
+			end = s.t[i] + block
+		}
+		sum += g
+		at += s.t[i]
+		n++
+	}
+	flush()
+	if len(ts) < 6 {
+		return c
+	}
+	if len(raw) > 8 {
+		d := make([]float64, 0, len(raw))
+		for i := 1; i+1 < len(raw); i++ {
+			d = append(d, raw[i+1]-2*raw[i]+raw[i-1])
+		}
+		c.white = max(madSD(d)/math.Sqrt(6), 1e-4)
+	}
+	long := ts[len(ts)-1]
+	best := math.Inf(1)
+	for tau := 4.0; tau < 900; tau *= 1.12 {
+		trend := base == nil && long > 3*tau || base != nil && long > 8*tau
+		k := 2
+		if trend {
+			k = 3
+		}
+		var m [3][3]float64
+		var r [3]float64
+		for i := range ts {
+			f := [3]float64{1, math.Exp(-ts[i] / tau), ts[i]}
+			for a := range k {
+				for b := range k {
+					m[a][b] += ws[i] * f[a] * f[b]
+				}
+				r[a] += ws[i] * f[a] * vs[i]
+			}
+		}
+		sol, inv, ok := solve3(m, r, k)
+		if !ok {
+			continue
+		}
+		ss := 0.0
+		for i := range ts {
+			e := vs[i] - sol[0] - sol[1]*math.Exp(-ts[i]/tau) - sol[2]*ts[i]
+			ss += ws[i] * e * e
+		}
+		if ss < best {
+			best = ss
+			c.tau, c.rest, c.a, c.trend = tau, sol[0], sol[1], sol[2]
+			c.ua = c.white * math.Sqrt(inv)
+			c.fitted = true
+		}
+	}
+	// Each block should miss by its noise only.
+	chi := best / float64(len(ts)) / (c.white * c.white)
+	c.sound = c.fitted && chi < 4
+	if math.Abs(c.a) < 3*c.ua+0.05 {
+		c.tau = max(min(c.tau, 200), 10)
+	}
+	return c
+}
+
+// solve3 solves k ≤ 3 symmetric equations and gives the (1,1) element of the inverse.
+func solve3(m [3][3]float64, r [3]float64, k int) (sol [3]float64, inv11 float64, ok bool) {
+	e := [3]float64{0, 1, 0}
+	for i := range k {
+		p := i
+		for j := i + 1; j < k; j++ {
+			if math.Abs(m[j][i]) > math.Abs(m[p][i]) {
+				p = j
+			}
+		}
+		m[i], m[p] = m[p], m[i]
+		r[i], r[p] = r[p], r[i]
+		e[i], e[p] = e[p], e[i]
+		if math.Abs(m[i][i]) < 1e-12 {
+			return sol, 0, false
+		}
+		for j := i + 1; j < k; j++ {
+			f := m[j][i] / m[i][i]
+			for c := i; c < k; c++ {
+				m[j][c] -= f * m[i][c]
+			}
+			r[j] -= f * r[i]
+			e[j] -= f * e[i]
+		}
+	}
+	var inv [3]float64
+	for i := k - 1; i >= 0; i-- {
+		sol[i], inv[i] = r[i], e[i]
+		for c := i + 1; c < k; c++ {
+			sol[i] -= m[i][c] * sol[c]
+			inv[i] -= m[i][c] * inv[c]
+		}
+		sol[i] /= m[i][i]
+		inv[i] /= m[i][i]
+	}
+	return sol, max(inv[1], 0), true
+}

@@ -1,0 +1,36 @@
+package analysis
+
+import "math"
+
+// kellDensity is the density of pure water at 1 atm in kg/m³, 0 to 100 °C:
+// Kell, J. Chem. Eng. Data 20 (1975) 97, table III. The last coefficient of the
+// denominator is 16.879850e-3; a widespread misprint has 16.89785e-3.
+func kellDensity(c float64) float64 {
+	return (999.83952 + c*(16.945176+c*(-7.9870401e-3+c*(-46.170461e-6+c*(105.56302e-9-c*280.54253e-12))))) /
+		(1 + 16.879850e-3*c)
+}
+
+// waterExpansion is the relative growth of a mass of water from c0 to c, °C.
+func waterExpansion(c0, c float64) float64 { return kellDensity(c0)/kellDensity(c) - 1 }
+
+// airViscosity is that of dry air in Pa s by Sutherland's law, 1.716e-5 Pa s at
+// 273.15 K with S = 110.4 K (as in the US Standard Atmosphere 1976, whose β and S
+// it restates); good to 2 % from 200 to 400 K below some 30 bar.
+func airViscosity(k float64) float64 { return 1.458e-6 * math.Pow(k, 1.5) / (k + 110.4) }
+
+// waterViscosity is that of water at 1 atm in Pa s, 0 to 100 °C: IAPWS R12-08
+// (2008) as given for 0.1 MPa by Pátek et al., J. Phys. Chem. Ref. Data 38 (2009)
+// 21, equation 8.
+func waterViscosity(k float64) float64 {
+	t := k / 300
+	return 1e-6 * (280.68*math.Pow(t, -1.9) + 511.45*math.Pow(t, -7.7) + 61.131*math.Pow(t, -19.6) + 0.45903*math.Pow(t, -40))
+}
+
+// liquidEquivalent turns a volume flow of gas at the chamber's pressure, through
+// one laminar path from chamberPa to insidePa (absolute), into the flow of water
+// that the same path would pass under the same difference of pressure: the gas
+// flow at the mean pressure times the ratio of the viscosities (Poiseuille's law
+// for a compressible gas; see e.g. Rottländer et al., Vacuum 98 (2013)).
+func liquidEquivalent(gasAtChamber, chamberPa, insidePa, k float64) float64 {
+	return gasAtChamber * chamberPa / ((chamberPa + insidePa) / 2) * airViscosity(k) / waterViscosity(k)
+}
