@@ -84,6 +84,7 @@ var uses = map[string][]string{
 	KindVacuum:       {"settle_s", "settle_max_s", "hold_s", "vacuum_pa"},
 	KindConditioning: {"hold_s"},
 	KindPlunge:       {"depth_m", "hold_s", "ramp_m_per_min", "warmer_k"},
+	KindPowered:      {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min", "warmer_k"},
 	KindDepressurise: {"depth_m", "ramp_m_per_min", "pause"},
 }
 
@@ -168,7 +169,7 @@ func (s Stage) checkKind(kind string, deepest float64) error {
 		return &KeyError{"last_depth_m", fmt.Sprintf("last_depth_m is %g, shallower than depth_m %g where the search begins", s.LastDepthM, s.DepthM)}
 	case kind == KindVacuum && !(s.VacuumPa > 0):
 		return needs("vacuum_pa", s.VacuumPa)
-	case kind == KindPlunge && !(s.WarmerK > 0):
+	case (kind == KindPlunge || kind == KindPowered) && !(s.WarmerK > 0):
 		return needs("warmer_k", s.WarmerK)
 	}
 	above := math.Inf(1)

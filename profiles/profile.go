@@ -61,12 +61,13 @@ const (
 	KindVacuum       = "vacuum"       // the inside is drawn below the room: assembly check
 	KindConditioning = "conditioning" // rest at room pressure: unit, water and chamber come to one temperature
 	KindPlunge       = "plunge"       // a warm unit goes into the water: its air cools and sucks
+	KindPowered      = "powered"      // a unit heats its own inside at depth: its air pushes outward
 	KindDepressurise = "depressurise" // slowly up, with pauses
 )
 
 // StageKinds lists the kinds that Stage.Kind may have.
 func StageKinds() []string {
-	return []string{KindHold, KindSoak, KindReturn, KindCycles, KindSearch, KindVacuum, KindConditioning, KindPlunge, KindDepressurise}
+	return []string{KindHold, KindSoak, KindReturn, KindCycles, KindSearch, KindVacuum, KindConditioning, KindPlunge, KindPowered, KindDepressurise}
 }
 
 // Stage is a ramp to a depth and the hold there, or another kind of step. Which
@@ -85,7 +86,7 @@ type Stage struct {
 	StepM       float64 `toml:"step_m,omitempty"`         // m, of a search
 	LastDepthM  float64 `toml:"last_depth_m,omitempty"`   // m, where a search ends; 0: at the bench's limit
 	VacuumPa    float64 `toml:"vacuum_pa,omitempty"`      // Pa below the room, of a vacuum
-	WarmerK     float64 `toml:"warmer_k,omitempty"`       // K that the unit is warmer than the water, of a plunge
+	WarmerK     float64 `toml:"warmer_k,omitempty"`       // K that the unit is warmer than the water, of a plunge or under power
 	Pauses      []Pause `toml:"pause,omitempty"`          // of a depressurisation, from deep to shallow
 }
 

@@ -1,0 +1,272 @@
+// Package plan works out, before anything is pressurised, what a profile does on
+// a bench with a unit: pressures and times, what is stored and what it loads,
+// and what each hold is able to prove. It is pure: figures in, figures out.
+package plan
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"proofpot/profiles"
+)
+
+// Bench is what a plan needs to know of a bench. Pressures are absolute.
+type Bench struct {
+	ID                string
+	Gas               bool    // the chamber holds gas alone; otherwise water with a gas cushion
+	WaterFed          bool    // water is pumped in and squeezes the cushion; otherwise gas is let in
+	ChamberML         float64 // ml, empty
+	CushionML         float64 // ml of gas at room pressure, with water
+	StiffnessMLPerBar float64 // ml/bar, chamber and water without the gas
+	RatedPa           float64 // Pa; 0: not known, nothing may be pressurised
+	ReliefPa          float64 // Pa; 0: none
+	RoomPa            float64 // Pa, barometer
+	LidMM             float64 // mm, inner diameter of the lid; 0: not known
+
+	BlankMLPerHPerBar   float64 // ml/h a bar gauge, the bench's own loss
+	BlankSDMLPerHPerBar float64 // its standard deviation; 0: no blank was run
+
+	NoisePa     float64 // Pa, standard deviation of one reading of the chamber pressure; 0: 100
+	SampleS     float64 // s, between readings; 0: 1
+	Correlation float64 // of the noise of neighbouring readings, 0 … 1
+
+	GasThermometerK   float64 // K, standard deviation of a reading in the gas; 0: none there
+	WaterThermometerK float64 // K, in the water; 0: none there
+	DriftKPerH        float64 // K/h that water and walls may drift during a hold; 0: 0.2
+}
+
+// Unit is what a plan needs to know of a unit.
+type Unit struct {
+	ID       string
+	OuterML  float64 // ml of water that it displaces; 0: the free volume
+	FreeML   float64 // ml of air inside; 0: none, a blank run
+	SealedPa float64 // Pa absolute, when it was closed; 0: the room's
+	SealedC  float64 // °C, when it was closed
+
+	InsidePa float64 // Pa, standard deviation of one reading of the inside pressure; 0: no such sensor
+	InsideK  float64 // K, of the inside temperature; 0: none, the inside pressure cannot be corrected
+	InsideRH float64 // %, of the inside humidity; 0: none
+	InsideS  float64 // s, between readings inside; 0: 2
+}
+
+// Leg is one ramp with the settling and the hold that follow it: a stage, or a
+// part of one that goes up and down.
+type Leg struct {
+	Stage      int     // number of the profile's stage, from 0
+	Name       string  // of the stage
+	Kind       string  // of the stage
+	DepthM     float64 // m, depth-equivalent
+	AbsolutePa float64 // Pa, in the chamber
+	GaugePa    float64 // Pa, in the chamber above the room
+	VacuumPa   float64 // Pa below the room, drawn inside the unit
+	Start      time.Duration
+	Ramp       time.Duration
+	Settle     time.Duration // its floor, where it ends by rule
+	SettleMax  time.Duration // ceiling; as Settle, where it ends after a fixed time
+	Hold       time.Duration
+}
+
+// End gives when a leg ends, settling at its floor.
+func (l Leg) End() time.Duration { return l.Start + l.Ramp + l.Settle + l.Hold }
+
+// Plan is what a profile does on a bench.
+type Plan struct {
+	Profile profiles.Profile
+	Column  profiles.Column
+	Bench   Bench
+	Unit    Unit
+
+	Legs     []Leg
+	Vent     time.Duration // at 1 bar/min at the end
+	Total    time.Duration // vent included, settling at its floor
+	TotalMax time.Duration // with every settling at its ceiling
+	LimitPa  float64       // Pa absolute, 90 % of rating and relief setting in gauge; 0: no rating is known
+	PeakPa   float64       // Pa absolute, highest in the chamber
+
+	Energy   Energy
+	Loads    []Load
+	Proofs   []Proof // of every leg that measures, in order
+	Findings []Finding
+}
+
+// The weights of a finding.
+const (
+	Refusal = "refused" // must not be run
+	Caution = "caution" // to be heeded by who stands there
+	Doubt   = "doubt"   // the run could not prove what it claims
+)
+
+// Finding is one thing that the plan shows, to be said before the run.
+type Finding struct {
+	Weight string
+	Text   string
+}
+
+const (
+	ventPaPerS    = 1e5 / 60 // 1 bar/min: common practice; gas-loaded seals blister (HSE RR485)
+	shareOfRating = 0.9      // common practice: below where a relief valve begins to weep
+	lowDepthM     = 1.0      // between two cycles, where a stage gives none
+	vacuumPaPerS  = 1e4      // 0.1 bar/s at most: common practice
+)
+
+// New plans a profile on a bench with a unit. It is an error when profile or
+// bench make no sense; what must not be run is a Finding of weight Refusal.
+func New(p profiles.Profile, b Bench, u Unit) (*Plan, error) {
+	if err := p.Check(); err != nil {
+		return nil, fmt.Errorf("profile %q: %w", p.Name, err)
+	}
+	column, err := profiles.NewColumn(p.Water)
+	if err != nil {
+		return nil, fmt.Errorf("profile %q: %w", p.Name, err)
+	}
+	if b, err = b.complete(); err != nil {
+		return nil, err
+	}
+	if u, err = u.complete(b); err != nil {
+		return nil, err
+	}
+	plan := &Plan{Profile: p, Column: column, Bench: b, Unit: u, PeakPa: b.RoomPa}
+	plan.limit()
+	plan.lay()
+	plan.Energy = plan.energy()
+	plan.Loads = plan.loads()
+	plan.proofs()
+	plan.judge()
+	return plan, nil
+}
+
+// complete puts the usual figures where a bench gives none.
+func (b Bench) complete() (Bench, error) {
+	def := func(v *float64, usual float64) {
+		if *v == 0 {
+			*v = usual
+		}
+	}
+	def(&b.RoomPa, 101325)
+	def(&b.NoisePa, 100)
+	def(&b.SampleS, 1)
+	def(&b.DriftKPerH, 0.2)
+	for _, v := range []struct {
+		name      string
+		value     float64
+		low, high float64
+	}{
+		{"chamber volume, ml", b.ChamberML, 1, 1e7}, {"gas cushion, ml", b.CushionML, 0, b.ChamberML},
+		{"stiffness, ml/bar", b.StiffnessMLPerBar, 0, 1e4}, {"room pressure, Pa", b.RoomPa, 40000, 120000},
+		{"noise, Pa", b.NoisePa, 0, 1e5}, {"sample interval, s", b.SampleS, 1e-3, 600}, {"correlation", b.Correlation, 0, 0.999},
+		{"blank, ml/h/bar", b.BlankMLPerHPerBar, -100, 100}, {"standard deviation of the blank, ml/h/bar", b.BlankSDMLPerHPerBar, 0, 100},
+	} {
+		if !(v.value >= v.low && v.value <= v.high) {
+			return b, fmt.Errorf("bench %q: %s is %g; must be %g to %g", b.ID, v.name, v.value, v.low, v.high)
+		}
+	}
+	return b, nil
+}
+
+func (u Unit) complete(b Bench) (Unit, error) {
+	if u.SealedPa == 0 {
+		u.SealedPa = b.RoomPa
+	}
+	if u.SealedC == 0 {
+		u.SealedC = 20
+	}
+	if u.InsideS == 0 {
+		u.InsideS = 2
+	}
+	u.OuterML = max(u.OuterML, u.FreeML)
+	switch {
+	case !(u.FreeML >= 0) || !(u.OuterML < b.ChamberML):
+		return u, fmt.Errorf("unit %q: %g ml with %g ml of air do not fit into a chamber of %g ml", u.ID, u.OuterML, u.FreeML, b.ChamberML)
+	case !(u.SealedPa >= 20000 && u.SealedPa <= 200000):
+		return u, fmt.Errorf("unit %q: closed at %g Pa; must be 20000 to 200000 Pa absolute", u.ID, u.SealedPa)
+	}
+	return u, nil
+}
+
+// lay turns the stages into legs.
+func (p *Plan) lay() {
+	for i, s := range p.Profile.Stages {
+		for _, l := range p.stage(i, s) {
+			p.add(l, s)
+		}
+	}
+	last := p.Bench.RoomPa
+	if n := len(p.Legs); n > 0 {
+		last = p.Legs[n-1].AbsolutePa
+	}
+	p.Vent = seconds(math.Abs(last-p.Bench.RoomPa) / ventPaPerS)
+	p.Total += p.Vent
+	p.TotalMax += p.Vent
+}
+
+// stage gives the legs of a stage, their depth and times.
+func (p *Plan) stage(i int, s profiles.Stage) []Leg {
+	kind := s.Kind
+	if kind == "" {
+		kind = profiles.KindHold
+	}
+	at := func(depthM, settleS, settleMaxS, holdS float64) Leg {
+		return Leg{Stage: i, Name: s.Name, Kind: kind, DepthM: depthM, Settle: seconds(settleS), SettleMax: seconds(max(settleS, settleMaxS)), Hold: seconds(holdS)}
+	}
+	whole := at(s.DepthM, s.SettleS, s.SettleMaxS, s.HoldS)
+	var legs []Leg
+	switch kind {
+	case profiles.KindSearch:
+		for d := s.DepthM; ; d += s.StepM {
+			if s.LastDepthM > 0 && d > s.LastDepthM+1e-9 || d > profiles.MaxDepthM || p.LimitPa > 0 && len(legs) > 0 && p.target(d) > p.LimitPa {
+				return legs
+			}
+			legs = append(legs, at(d, s.SettleS, s.SettleMaxS, s.HoldS))
+		}
+	case profiles.KindDepressurise:
+		for _, pause := range s.Pauses {
+			legs = append(legs, at(pause.DepthM, pause.HoldS, 0, 0))
+		}
+		return append(legs, at(s.DepthM, 0, 0, 0))
+	case profiles.KindVacuum:
+		whole.VacuumPa = s.VacuumPa
+	}
+	low := s.LowDepthM
+	if low == 0 {
+		low = min(lowDepthM, s.DepthM)
+	}
+	for c := range max(s.Cycles, 1) {
+		if c > 0 {
+			legs = append(legs, at(low, s.LowHoldS, 0, 0))
+		}
+		legs = append(legs, whole)
+	}
+	return legs
+}
+
+// target is the chamber pressure that loads the wall as a depth does, Pa absolute.
+func (p *Plan) target(depthM float64) float64 { return p.Unit.SealedPa + p.Column.GaugePa(depthM) }
+
+// add places a leg after those before it.
+func (p *Plan) add(l Leg, s profiles.Stage) {
+	rate := s.RampMPerMin
+	if rate == 0 {
+		rate = p.Profile.RampMPerMin
+	}
+	from := p.Bench.RoomPa
+	if n := len(p.Legs); n > 0 {
+		from = p.Legs[n-1].AbsolutePa
+		l.Start = p.Legs[n-1].End()
+	}
+	l.AbsolutePa = p.target(l.DepthM)
+	if l.Kind == profiles.KindVacuum || l.Kind == profiles.KindConditioning || l.DepthM == 0 {
+		l.AbsolutePa = p.Bench.RoomPa
+	}
+	l.GaugePa = l.AbsolutePa - p.Bench.RoomPa
+	l.Ramp = seconds(math.Abs(l.AbsolutePa-from) / (p.Column.GaugePa(rate) / 60))
+	if l.VacuumPa > 0 {
+		l.Ramp += seconds(l.VacuumPa / vacuumPaPerS)
+	}
+	p.Legs = append(p.Legs, l)
+	p.PeakPa = max(p.PeakPa, l.AbsolutePa)
+	p.Total = l.End()
+	p.TotalMax += l.Ramp + l.SettleMax + l.Hold
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

@@ -1,0 +1,259 @@
+package plan
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"proofpot/profiles/water"
+)
+
+// What is assumed of a bench and a unit beyond what their sheets say. Common
+// practice, no source, where none is given.
+const (
+	usualDriftPa   = 12.0               // Pa/√h, wander of a transducer
+	insideDriftPa  = 2.0                // Pa/√h, wander of a small absolute sensor
+	wallExpansion  = 22e-6              // 1/K, doubt of a chamber's volume expansion: steel 35e-6 to plastics 90e-6 (handbooks)
+	sheetDoubt     = 0.10 / 1.732050808 // of volumes that a person wrote: ±10 %, rectangular (JCGM 100:2008, 4.3.7)
+	creepML        = 0.012              // ml an e-fold of time, of the unit after a step
+	creepS         = 20.0               // s
+	unknownBlank   = 0.1                // ml/h/bar, where no blank was run
+	unknownWaterK  = 0.15               // K/h, drift of water without a thermometer in it
+	unknownGasK    = 0.05               // K/h, drift of the gas against the water, without a thermometer in it
+	unknownVapour  = 10.0               // Pa/h, vapour from the unit's walls, without a humidity sensor
+	knownVapour    = 1.0                // Pa/h, with one
+	insideDriftK   = 0.2                // K/h, of the air inside during a hold
+	humidityDrift  = 0.05               // %RH/√h, wander of a humidity sensor
+	settlingKnown  = 0.03               // of the settling of the gas, what a thermometer in it leaves
+	settlingFloorK = 0.02               // K, and at least
+	currieFactor   = 2 * 1.644854       // Currie, Anal. Chem. 40 (1968) 586: both errors 5 %
+	blocks         = 28                 // means of readings into which a window is cut
+)
+
+// window is a measuring window as its uncertainty sees it.
+type window struct {
+	pa     float64 // Pa absolute in the chamber
+	fromPa float64 // Pa absolute before the ramp
+	rampS  float64 // s
+	waitS  float64 // s, between ramp and window
+	holdS  float64 // s
+}
+
+// prior is something that is known beforehand only so well: how it would show in
+// the window, and its standard deviation; +Inf for what the window must find.
+type prior struct {
+	source string
+	sd     float64
+	shape  func(s float64) float64 // by s since the window began
+}
+
+// steady is something that shows in the window exactly as a leak does, a straight
+// line: the window cannot tell it from one.
+type steady struct {
+	source string
+	perH   float64 // standard deviation, in the unit of the slope
+}
+
+// signal is what is fitted: readings with their noise, and the priors.
+type signal struct {
+	sigma   float64 // standard deviation of one reading
+	every   float64 // s
+	wander  float64 // random walk, per √h
+	priors  []prior // the first is the slope that is sought, per hour
+	steady  []steady
+	correct float64 // factor from the fit to the answer
+}
+
+// line are the unknowns of a straight line: slope per hour and height.
+func line() []prior {
+	return []prior{
+		{"", math.Inf(1), func(s float64) float64 { return s / 3600 }},
+		{"", math.Inf(1), func(float64) float64 { return 1 }},
+	}
+}
+
+// Source is one contribution to the doubt of a leak rate.
+type Source struct {
+	What   string
+	MLPerH float64 // standard uncertainty
+}
+
+// doubt gives the standard uncertainty of the slope, with its sources: that of
+// generalised least squares (Aitken 1936) with what is known beforehand as
+// further observations (Gelman et al., Bayesian Data Analysis, 3rd ed., 14.8).
+func (s signal) doubt(holdS float64) (float64, []Source) {
+	k := len(s.priors)
+	x := mat.NewDense(blocks, k, nil)
+	cov := mat.NewSymDense(blocks, nil)
+	width := holdS / blocks
+	readings := max(width/s.every, 1e-9)
+	for i := range blocks {
+		t := (float64(i) + 0.5) * width
+		for j, p := range s.priors {
+			x.Set(i, j, p.shape(t))
+		}
+		for j := i; j < blocks; j++ {
+			cov.SetSym(i, j, s.wander*s.wander*t/3600)
+		}
+		cov.SetSym(i, i, cov.At(i, i)+s.sigma*s.sigma/readings)
+	}
+	var chol mat.Cholesky
+	if holdS <= 0 || !chol.Factorize(cov) {
+		return math.Inf(1), nil
+	}
+	var right mat.Dense
+	if err := chol.SolveTo(&right, x); err != nil {
+		return math.Inf(1), nil
+	}
+	var a mat.Dense
+	a.Mul(x.T(), &right)
+	scale := make([]float64, k)
+	normal := mat.NewSymDense(k, nil)
+	for i := range k {
+		v := a.At(i, i)
+		if sd := s.priors[i].sd; !math.IsInf(sd, 1) {
+			v += 1 / (sd * sd)
+		}
+		if !(v > 0) {
+			return math.Inf(1), nil
+		}
+		scale[i] = 1 / math.Sqrt(v)
+	}
+	for i := range k {
+		normal.SetSym(i, i, 1)
+		for j := i + 1; j < k; j++ {
+			normal.SetSym(i, j, a.At(i, j)*scale[i]*scale[j])
+		}
+	}
+	var nc mat.Cholesky
+	if !nc.Factorize(normal) {
+		return math.Inf(1), nil
+	}
+	post := mat.NewSymDense(k, nil)
+	if err := nc.InverseTo(post); err != nil {
+		return math.Inf(1), nil
+	}
+	u := math.Sqrt(post.At(0, 0)) * scale[0] * s.correct
+	rest := u * u
+	var from []Source
+	for j := 1; j < k; j++ {
+		sd := s.priors[j].sd
+		if math.IsInf(sd, 1) {
+			continue
+		}
+		// ∂slope/∂prior × sd (GUM, JCGM 100:2008, 5.1).
+		v := math.Abs(post.At(0, j)) * scale[0] * scale[j] / sd * s.correct
+		rest -= v * v
+		from = append(from, Source{s.priors[j].source, v})
+	}
+	from = append(from, Source{"noise and wander of the sensor", math.Sqrt(max(rest, 0))})
+	for _, l := range s.steady {
+		v := math.Abs(l.perH) * s.correct
+		u = math.Hypot(u, v)
+		from = append(from, Source{l.source, v})
+	}
+	return u, from
+}
+
+// chamberSignal is the chamber's volume balance in a window, in ml.
+func (b Bench) chamberSignal(w window, u Unit) signal {
+	gas := max(b.gasML(w.pa, u.OuterML), 0.1)
+	compliance := gas/w.pa + b.StiffnessMLPerBar/1e5 // ml/Pa
+	waterML := 0.0
+	if !b.Gas {
+		waterML = max(b.ChamberML-u.OuterML-gas, 0)
+	}
+	const kelvin = water.ZeroC + 20
+	iso := water.FreshIsotherm(20)
+	settling, excess := b.settling(gas, w)
+	if b.GasThermometerK > 0 {
+		excess = min(settlingKnown*excess+settlingFloorK, excess+1e-6)
+	}
+	gasK := unknownGasK
+	if b.GasThermometerK > 0 {
+		gasK = slopeDoubt(b.GasThermometerK, b.SampleS, w.holdS)
+	} else if b.WaterThermometerK == 0 {
+		gasK = unknownWaterK
+	}
+	waterK := unknownWaterK
+	if b.WaterThermometerK > 0 {
+		waterK = slopeDoubt(b.WaterThermometerK, b.SampleS, w.holdS)
+	}
+	blank := b.BlankSDMLPerHPerBar
+	if blank == 0 {
+		blank = unknownBlank
+	}
+	gauge := (w.pa - b.RoomPa) / 1e5
+	s := signal{sigma: b.NoisePa * compliance * b.inflation(), every: b.SampleS, wander: usualDriftPa * compliance, correct: 1,
+		priors: append(line(), prior{"settling of the gas temperature", excess, func(s float64) float64 { return gas / kelvin * math.Exp(-(w.waitS+s)/settling) }}),
+		steady: []steady{
+			{"drift of the gas temperature", gasK * gas / kelvin},
+			{"volume of the gas, from the sheet", sheetDoubt * gas / kelvin * b.DriftKPerH},
+			{"the bench's own leak", blank * gauge},
+			{"expansion of the walls", wallExpansion * b.ChamberML * b.DriftKPerH},
+		}}
+	if waterML > 0 {
+		s.steady = append(s.steady, steady{"temperature of the water", waterK * waterML * iso.Expansivity(w.pa)})
+	}
+	if u.FreeML > 0 {
+		s.priors = append(s.priors, creep(w.waitS))
+	}
+	if b.Gas {
+		s.correct = LiquidOverGas(w.pa, b.RoomPa)
+	}
+	return s
+}
+
+// inflation is how much more slowly correlated readings average out than
+// independent ones, √((1+r)/(1−r)) for a correlation r of neighbours (first-order
+// autoregression).
+func (b Bench) inflation() float64 { return math.Sqrt((1 + b.Correlation) / (1 - b.Correlation)) }
+
+// settling gives the time constant of the gas temperature, s, and how far the
+// ramp leaves the gas above its rest, K. The time constant is a minute for 10 l
+// at room pressure, as the cube root of the volume and the root of the pressure;
+// the excess is bounded by compression without any loss of heat and by the
+// balance of compression and loss in a steady ramp.
+func (b Bench) settling(gasML float64, w window) (tau, excessK float64) {
+	tau = 60 * math.Cbrt(gasML/1e4) * math.Sqrt(w.pa/b.RoomPa)
+	const kelvin, exponent = water.ZeroC + 20, 0.286 // (γ−1)/γ of a diatomic gas
+	rise := math.Abs(math.Log(w.pa / w.fromPa))
+	all := exponent * kelvin * rise
+	if w.rampS <= 0 {
+		return tau, all
+	}
+	return tau, min(all, exponent*kelvin*rise/w.rampS*tau*(1-math.Exp(-w.rampS/tau)))
+}
+
+// slopeDoubt is the standard uncertainty of a straight line's slope per hour:
+// σ √12/(Θ √N), Θ the window, N its readings (least squares, textbook).
+func slopeDoubt(sigma, everyS, holdS float64) float64 {
+	return sigma * math.Sqrt(12) / (holdS / 3600) / math.Sqrt(max(holdS/everyS, 1))
+}
+
+// insideSignal is the volume that the air inside loses, in ml.
+func (u Unit) insideSignal(holdS, waitS float64) signal {
+	perPa := u.FreeML / u.SealedPa
+	perK := u.FreeML / (water.ZeroC + u.SealedC)
+	vapour := unknownVapour
+	if u.InsideRH > 0 {
+		vapour = knownVapour
+	}
+	return signal{sigma: math.Hypot(u.InsidePa*perPa, u.InsideK*perK), every: u.InsideS, wander: insideDriftPa * perPa, correct: 1,
+		priors: append(line(), creep(waitS)),
+		steady: []steady{
+			{"vapour from the unit's walls", vapour * perPa},
+			{"free volume of the unit, from the sheet", sheetDoubt * perK * insideDriftK},
+		}}
+}
+
+// creep is the slow give of a unit after a step: so much an e-fold of time.
+func creep(waitS float64) prior {
+	return prior{"creep of the unit", creepML, func(s float64) float64 { return math.Log1p((waitS + s) / creepS) }}
+}
+
+// moistureSignal is the vapour inside, in mg.
+func (u Unit) moistureSignal() signal {
+	perPct := 1e6 * water.VapourDensity(water.SaturationPa(u.SealedC), u.SealedC) * u.FreeML * 1e-6 / 100 // mg a % RH
+	return signal{sigma: u.InsideRH * perPct, every: u.InsideS, wander: humidityDrift * perPct, correct: 1, priors: line()}
+}
