@@ -53,19 +53,32 @@ type Sensor struct {
 	Measures   string  `toml:"measures"`              // the main quantity, see sensors.QuantityNames
 	NoisePa    float64 `toml:"noise_pa,omitempty"`    // Pa, standard deviation of one reading
 	AccuracyPa float64 `toml:"accuracy_pa,omitempty"` // Pa
-	Driver     string  `toml:"driver,omitempty"`      // how it is read; empty in records made elsewhere
-	Port       string  `toml:"port,omitempty"`        // serial port
-	Baud       int     `toml:"baud,omitempty"`        // 1/s
-	Line       string  `toml:"line,omitempty"`        // shape of a text line: "key-value", "csv" or "json"
-	Fields     []Field `toml:"field,omitempty"`
+	Driver     string  `toml:"driver,omitempty"`      // how it is read, see Drivers; empty in records made elsewhere
+
+	// Driver serial-line: a device that prints text lines.
+	Port         string  `toml:"port,omitempty"`          // serial port
+	Baud         int     `toml:"baud,omitempty"`          // 1/s
+	Line         string  `toml:"line,omitempty"`          // shape of a text line: "key-value", "csv" or "json"
+	DecimalComma bool    `toml:"decimal_comma,omitempty"` // numbers are written 3,214
+	Separator    string  `toml:"separator,omitempty"`     // csv: ",", ";", "\t" or " "; empty: found in each line
+	Checksum     bool    `toml:"checksum,omitempty"`      // refuse lines without a checksum
+	Sequence     string  `toml:"sequence,omitempty"`      // where the line number stands; empty: key or path "n", csv none
+	Banner       string  `toml:"banner,omitempty"`        // text of the line that the device prints when it starts
+	IntervalS    float64 `toml:"interval_s,omitempty"`    // s between two lines; 0: 1 s
+	Fields       []Field `toml:"field,omitempty"`
 }
 
 // Field maps one number of a text line to a quantity.
 type Field struct {
 	From      string `toml:"from"`                // key, column number from 1, or JSON path
 	Measures  string `toml:"measures,omitempty"`  // see sensors.QuantityNames; empty: as the sensor
-	Unit      string `toml:"unit"`                // bar, mbar, hPa, kPa, MPa, Pa, psi; C, K, F; %
+	Unit      string `toml:"unit,omitempty"`      // bar, mbar, hPa, kPa, MPa, Pa, psi; C, K, F; %; none for wet probes
 	Reference string `toml:"reference,omitempty"` // pressures: absolute, gauge or sealed-gauge
+
+	SealedPa  float64 `toml:"sealed_pa,omitempty"`  // Pa absolute, in a sealed-gauge transducer; 0: the standard atmosphere
+	Low       float64 `toml:"low,omitempty"`        // least that the sensor can show, in Unit
+	High      float64 `toml:"high,omitempty"`       // most that it can show, in Unit; low and high 0: not declared
+	IntervalS float64 `toml:"interval_s,omitempty"` // s between two values; 0: as the sensor
 }
 
 // Run is the sheet of a run: run.toml.

@@ -13,6 +13,8 @@ import (
 
 	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
+
+	"proofpot/sensors/serialline/textline"
 )
 
 // Port is what the driver reads. A Read that finds nothing for a while returns
@@ -25,12 +27,6 @@ type Port interface {
 // ErrInUse is the error of a port that another process holds.
 var ErrInUse = errors.New("is in use by another program")
 
-// Bauds lists the rates that Open takes. The serial library accepts any number,
-// and the device then prints nothing that can be read.
-func Bauds() []int {
-	return []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000}
-}
-
 // readTimeout is how long a Read waits for a byte.
 const readTimeout = 100 * time.Millisecond
 
@@ -42,7 +38,7 @@ const readTimeout = 100 * time.Millisecond
 // The error says in one line what is wrong with the port and what would be
 // right. It wraps ErrInUse, fs.ErrNotExist or fs.ErrPermission where it is that.
 func Open(path string, baud int) (Port, error) {
-	if !slices.Contains(Bauds(), baud) {
+	if !slices.Contains(textline.Bauds(), baud) {
 		return nil, fmt.Errorf("serial port %q: %d is no usual baud rate; 9600 and 115200 are", path, baud)
 	}
 	// Not waiting for a carrier, and not becoming the process's terminal.

@@ -36,6 +36,12 @@ const (
 // References lists the references that a Field may name.
 func References() []string { return []string{Absolute, Gauge, SealedGauge} }
 
+// Bauds lists the rates of a serial port, in 1/s. Ports take any number without
+// a word, and then nothing that arrives can be read.
+func Bauds() []int {
+	return []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000}
+}
+
 // StandardAtmospherePa is the standard atmosphere, exact by definition (10th
 // CGPM, 1954): what a sealed-gauge transducer is taken to hold unless its field
 // says otherwise. The true content depends on the day and place of its making
