@@ -1,0 +1,140 @@
+// Package wiring opens the devices that a bench.toml describes and hands them
+// to the rig as one bench. It is the only place that knows which driver a word
+// in bench.toml stands for.
+package wiring
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"proofpot/rig"
+	"proofpot/rig/setup"
+	"proofpot/sensors"
+	"proofpot/sensors/serialline"
+	"proofpot/sensors/serialline/textline"
+)
+
+// driver reads one device.
+type driver interface {
+	Read(now time.Duration, to []sensors.Reading) []sensors.Reading
+	Close() error
+}
+
+// shared is what the drivers of a bench have in common.
+type shared struct {
+	room  *textline.Room
+	clock func() time.Duration // since the start of the run
+}
+
+// drivers says how each driver that bench.toml may name is opened.
+var drivers = map[string]func(setup.Sensor, shared) (driver, error){
+	setup.DriverSerialLine: openSerialLine,
+}
+
+func openSerialLine(s setup.Sensor, with shared) (driver, error) {
+	open := func() (serialline.Port, error) { return serialline.Open(s.Port, s.Baud) }
+	port, err := open()
+	if err != nil {
+		return nil, err
+	}
+	d, err := serialline.New(port, serialline.Options{
+		Line: s.TextLine(), Interval: s.Interval(), Room: with.room, Clock: with.clock, Reopen: open,
+	})
+	if err != nil {
+		return nil, errors.Join(err, port.Close())
+	}
+	return d, nil
+}
+
+// ErrNoValve is the error of a bench that is asked to open a fill valve and has
+// none.
+var ErrNoValve = errors.New("this bench is operated by hand and has no fill valve to open")
+
+// Open opens every sensor of a bench, or none. The bench must be operated by
+// hand: no driver for valves is known yet. The clock must be safe for use by
+// several goroutines; readings are stamped with it. The error is one line that
+// names the sensor and what to do; nothing has been pressurised then.
+func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
+	if err := known(b); err != nil {
+		return nil, fmt.Errorf("bench %q: %w", b.ID, err)
+	}
+	with := shared{
+		room:  textline.NewRoom(b.RoomPa, b.HasBarometer()),
+		clock: func() time.Duration { return clock.Now().Mono },
+	}
+	bench := &handBench{}
+	for _, s := range b.Sensors {
+		d, err := drivers[s.Driver](s, with)
+		if err != nil {
+			_ = bench.Close() // the error that counts is the one at hand
+			return nil, fmt.Errorf("bench %q, sensor %q: %w", b.ID, s.ID, err)
+		}
+		bench.drivers = append(bench.drivers, d)
+	}
+	return bench, nil
+}
+
+// known says what of a bench cannot be opened, before anything is.
+func known(b setup.Bench) error {
+	if err := b.Check(); err != nil {
+		return err
+	}
+	if !b.HandOperated {
+		return errors.New("nothing is known of its valves; give hand_operated = true, and open and shut them as you are told")
+	}
+	words := strings.Join(setup.Drivers(), ", ")
+	for _, s := range b.Sensors {
+		if drivers[s.Driver] == nil {
+			return fmt.Errorf("sensor %q: driver %q is not known; give one of: %s", s.ID, s.Driver, words)
+		}
+	}
+	return nil
+}
+
+// handBench is a bench whose valves and pump a person works.
+type handBench struct {
+	drivers []driver
+	closed  bool
+}
+
+// Read implements rig.Devices. What it appends is in order of time.
+func (b *handBench) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
+	if b.closed {
+		return to
+	}
+	base := len(to)
+	for _, d := range b.drivers {
+		to = d.Read(now.Mono, to)
+	}
+	if len(b.drivers) > 1 {
+		slices.SortStableFunc(to[base:], func(a, c sensors.Reading) int { return cmp.Compare(a.At, c.At) })
+	}
+	return to
+}
+
+// Drive implements rig.Devices. There is nothing to drive: a vent that is wanted
+// open is what the loop asks the person for; a fill valve that is wanted open is
+// a mistake, and an error.
+func (b *handBench) Drive(_ rig.Instant, want rig.Valves) error {
+	if want.Fill {
+		return ErrNoValve
+	}
+	return nil
+}
+
+// Close implements rig.Devices. It may be called again.
+func (b *handBench) Close() error {
+	if b.closed {
+		return nil
+	}
+	b.closed = true
+	var all []error
+	for _, d := range b.drivers {
+		all = append(all, d.Close())
+	}
+	return errors.Join(all...)
+}
