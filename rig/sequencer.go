@@ -12,8 +12,9 @@ const (
 	aheadPa     = 5e3              // how far a ramp may run ahead of its rate: 0.5 m
 	quietTime   = 30 * time.Second // a target holds when no valve had to move for so long
 	topUpMost   = 180 * time.Second
-	handQuiet   = 10 * time.Second
-	smoothTime  = 1.0 // s, time constant of the smoothed pressure and rates
+	handShare   = 0.005 // of the target's gauge pressure: how near a hand comes
+	handPa      = 2e3   // or so much, one fine division of a usual gauge
+	smoothTime  = 1.0   // s, time constant of the smoothed pressure and rates
 	targetShare = 0.0025
 	jumpRates   = 3 // times the fastest known rate: faster is a spike, or a burst
 )
@@ -137,15 +138,19 @@ func pressure(p *Plan, s *State, r *sensors.Reading) {
 // a pulse of the valve brings too much is within one period's flow.
 func noiseBand(p *Plan) float64 { return 4 * p.NoisePa }
 
-// band is how near to a target counts as there when letting off or by hand, Pa:
-// 0.25 % of its gauge pressure, the noise, or half of what one period with the
-// vent open takes, whichever is most.
+// band is how near to a target counts as there when letting off, Pa: 0.25 % of
+// its gauge pressure, the noise, or half of what one period with the vent open
+// takes, whichever is most; by hand what a hand can do.
 func band(p *Plan, s *State) float64 {
-	return max(targetShare*math.Abs(p.Legs[s.Leg].TargetPa-p.RoomPa), noiseBand(p), s.RateDn*p.Period.Seconds()/2)
+	gauge := math.Abs(p.Legs[s.Leg].TargetPa - p.RoomPa)
+	if p.Hand {
+		return max(handShare*gauge, noiseBand(p), handPa)
+	}
+	return max(targetShare*gauge, noiseBand(p), s.RateDn*p.Period.Seconds()/2)
 }
 
 func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
-	s.Leg, s.StartPa, s.Reached, s.QuietSince = leg, s.Smooth, false, now
+	s.Leg, s.StartPa, s.Reached, s.FirstReached, s.QuietSince = leg, s.Smooth, false, 0, now
 	s.Valves = Valves{}
 	enter(p, s, now, Ramp, out)
 	out.say(Event{Kind: SetpointEvent, Pa: p.Legs[leg].TargetPa})
@@ -192,16 +197,17 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 	up, b := leg.TargetPa >= s.StartPa, band(p, s)
 	there := s.Pa <= leg.TargetPa+b
 	if up {
-		if !p.Hand {
-			b = noiseBand(p)
-		}
+		b = noiseBand(p)
 		there = s.Pa >= leg.TargetPa-b
 	}
 	if there && !s.Reached {
-		s.Reached, s.ReachedAt, s.QuietSince = true, now, now
+		s.Reached, s.QuietSince = true, now
+		if s.FirstReached == 0 {
+			s.FirstReached = now
+		}
 	}
 	if p.Hand {
-		rampByHand(p, s, now, up, b, out)
+		rampByHand(p, s, now, up, out)
 		return
 	}
 	moved := s.Valves
@@ -227,7 +233,7 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 	if s.Valves != moved || s.Valves != (Valves{}) {
 		s.QuietSince = now
 	}
-	if s.Reached && s.Valves == (Valves{}) && (now-s.QuietSince >= quietTime || now-s.ReachedAt >= topUpMost) {
+	if s.Reached && s.Valves == (Valves{}) && (now-s.QuietSince >= quietTime || now-s.FirstReached >= topUpMost) {
 		arrive(p, s, now, out)
 	}
 }
@@ -243,17 +249,19 @@ func arrive(p *Plan, s *State, now time.Duration, out *Output) {
 	enter(p, s, now, Settle, out)
 }
 
-// rampByHand waits for the operator: the ramp ends when the target is reached
-// and the pressure has stopped moving, whoever moves it.
-func rampByHand(p *Plan, s *State, now time.Duration, up bool, b float64, out *Output) {
-	target := p.Legs[s.Leg].TargetPa
-	if up && s.Smooth < target-2*b || !up && s.Smooth > target+2*b {
+// rampByHand waits for the operator: the ramp ends when the pressure has stayed
+// at the target for a while without his doing, or, when it will not, after the
+// longest time for topping up.
+func rampByHand(p *Plan, s *State, now time.Duration, up bool, out *Output) {
+	target, b := p.Legs[s.Leg].TargetPa, band(p, s)
+	if up && s.Smooth < target-b || !up && s.Smooth > target+2*b {
 		s.Reached = false
+		s.QuietSince = now
 	}
 	if math.Abs(s.Rate) > max(b, 4*p.NoisePa)/2 {
 		s.QuietSince = now
 	}
-	if s.Reached && (now-s.QuietSince >= handQuiet || now-s.ReachedAt >= topUpMost) {
+	if s.Reached && (now-s.QuietSince >= quietTime || now-s.FirstReached >= topUpMost) {
 		arrive(p, s, now, out)
 	}
 }

@@ -46,10 +46,10 @@ type State struct {
 	Valves  Valves
 	Stopped Stop // why the run ended early, or NotStopped
 
-	StartPa    float64       // of the ramp, absolute
-	ReachedAt  time.Duration // when the ramp first reached its target
-	Reached    bool
-	QuietSince time.Duration // no valve moved, no pump stroke, since then
+	StartPa      float64       // of the ramp, absolute
+	Reached      bool          // the target is reached, and has not been lost again
+	FirstReached time.Duration // when it was first reached, 0 for not yet
+	QuietSince   time.Duration // no valve moved, no pump stroke, since then
 
 	Pa     float64       // last chamber pressure, absolute
 	PaAt   time.Duration // its age
