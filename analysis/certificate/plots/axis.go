@@ -49,6 +49,7 @@ var timeSteps = []float64{10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 
 // timeTicks marks round times since the start, as h:mm, or h:mm:ss where the
 // marks are closer than a minute.
 func timeTicks(span float64, n int) []tick {
+	n = max(n, 1)
 	step := timeSteps[len(timeSteps)-1]
 	for _, s := range timeSteps {
 		if span/s <= float64(n) {

@@ -29,6 +29,9 @@ type trackCurve struct {
 // which only water entering or leaving the air can change, relative humidity,
 // and the dew point beside the temperature inside.
 func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte, error) {
+	if _, err := u.Check(); err != nil {
+		return nil, err
+	}
 	line, ok := newTimeline(r)
 	absolute := line.points(r.Curves.AbsHumidityGM3, same)
 	relative := line.points(r.Curves.InsideRHPct, same)
@@ -52,7 +55,7 @@ func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) ([]b
 	if n := len(relative); n > 0 {
 		words += fmt.Sprintf(" Relative humidity from %s to %s %%.", units.Number(relative[0].y, 1), units.Number(relative[n-1].y, 1))
 	}
-	return stack(r, line, u, size, tracks, entries, "humidity", "Humidity inside the unit over time", words)
+	return stack(r, line, size, tracks, entries, "humidity", "Humidity inside the unit over time", words)
 }
 
 // InsidePressure draws the pressure inside the unit and the temperature there.
@@ -76,16 +79,12 @@ func InsidePressure(run setup.Run, r *analysis.Result, u units.System, size Size
 	}
 	words := fmt.Sprintf("Pressure inside from %s to %s %s absolute.",
 		units.Number(pressure[0].y, 2), units.Number(pressure[len(pressure)-1].y, 2), unit)
-	return stack(r, line, u, size, tracks, append([]keyEntry(nil), stageKey...), "inside", "Pressure inside the unit over time", words)
+	return stack(r, line, size, tracks, append([]keyEntry(nil), stageKey...), "inside", "Pressure inside the unit over time", words)
 }
 
 // stack draws tracks above one another over the same time, leaving out those
 // without a point.
-func stack(r *analysis.Result, line timeline, u units.System, size Size, tracks []track, entries []keyEntry, id, title, words string) ([]byte, error) {
-	u, err := u.Check()
-	if err != nil {
-		return nil, err
-	}
+func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries []keyEntry, id, title, words string) ([]byte, error) {
 	if err := size.check(); err != nil {
 		return nil, err
 	}

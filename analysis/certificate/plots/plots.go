@@ -33,7 +33,7 @@ var (
 )
 
 func (s Size) check() error {
-	if s.Width < minima.Width || s.Height < minima.Height || s.Width > 5000 || s.Height > 5000 {
+	if !(s.Width >= minima.Width && s.Height >= minima.Height && s.Width <= 5000 && s.Height <= 5000) {
 		return fmt.Errorf("picture of %g × %g points: want at least %g × %g and at most 5000 × 5000",
 			s.Width, s.Height, minima.Width, minima.Height)
 	}

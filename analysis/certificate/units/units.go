@@ -136,7 +136,7 @@ func Number(v float64, decimals int) string {
 		return NotMeasured
 	}
 	format := byte('f')
-	if math.Abs(v) >= 1e9 { // beyond all that is measured here: keep it short
+	if math.Abs(v) >= 1e12 { // beyond all that is measured here: keep it short
 		format = 'e'
 	}
 	text := strconv.FormatFloat(v, format, decimals, 64)
