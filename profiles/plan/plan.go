@@ -33,7 +33,7 @@ type Bench struct {
 
 	GasThermometerK   float64 // K, standard deviation of a reading in the gas; 0: none there
 	WaterThermometerK float64 // K, in the water; 0: none there
-	DriftKPerH        float64 // K/h that water and walls may drift during a hold; 0: 0.2
+	DriftKPerH        float64 // K/h that water and walls may drift during a hold; 0: as a pot that has stood in its room
 }
 
 // Unit is what a plan needs to know of a unit.
@@ -146,7 +146,10 @@ func (b Bench) complete() (Bench, error) {
 	def(&b.RoomPa, 101325)
 	def(&b.NoisePa, 100)
 	def(&b.SampleS, 1)
-	def(&b.DriftKPerH, 0.2)
+	if !(b.ChamberML > 0) {
+		return b, fmt.Errorf("bench %q: its chamber has %g ml; must be more than 0", b.ID, b.ChamberML)
+	}
+	def(&b.DriftKPerH, b.drift())
 	for _, v := range []struct {
 		name      string
 		value     float64
@@ -162,6 +165,25 @@ func (b Bench) complete() (Bench, error) {
 		}
 	}
 	return b, nil
+}
+
+// drift is how fast a pot's temperature follows a room that is roomApartK away,
+// K/h: free convection and radiation at its surface against the heat that its
+// water and a steel wall of 4 mm hold (handbook values; a pot half as tall again
+// as wide).
+func (b Bench) drift() float64 {
+	const (
+		roomApartK = 0.3    // K, of a pot that has stood in its room
+		film       = 8.0    // W/(m² K)
+		wallHeat   = 15.4e3 // J/(m² K), 4 mm of steel
+		waterHeat  = 4.19   // J/(ml K)
+	)
+	area := 5.86 * math.Pow(b.ChamberML*1e-6, 2.0/3) // m²
+	heat := area * wallHeat
+	if !b.Gas {
+		heat += waterHeat * max(b.ChamberML-b.CushionML, 0)
+	}
+	return roomApartK * film * area / heat * 3600
 }
 
 func (u Unit) complete(b Bench) (Unit, error) {

@@ -175,7 +175,7 @@ func TestTheDoubtOfANoisyLine(t *testing.T) {
 // A prior adds its own part, and the parts make up the whole.
 func TestTheSourcesOfDoubtMakeUpTheWhole(t *testing.T) {
 	w := window{pa: 480000, fromPa: 400000, rampS: 45, waitS: 300, holdS: 900}
-	u, from := done(pot).chamberSignal(w, unit()).doubt(w.holdS)
+	u, from := done(pot).chamberSignal(w, unit()).doubt(w.fittedS())
 	sum := 0.0
 	for _, s := range from {
 		sum += s.MLPerH * s.MLPerH

@@ -96,7 +96,7 @@ func (p *Plan) proof(l Leg, fromPa float64) Proof {
 
 // chamberLimit is the detection limit from the chamber pressure, ml/h.
 func chamberLimit(b Bench, u Unit, w window) (float64, []Source) {
-	v, from := b.chamberSignal(w, u).doubt(w.holdS)
+	v, from := b.chamberSignal(w, u).doubt(w.fittedS())
 	return currieFactor * v, from
 }
 
@@ -219,7 +219,7 @@ func (p *Plan) afterBlank(w window) float64 {
 	w.holdS, w.waitS = 3600, max(w.waitS, 300)
 	b := p.Bench
 	b.BlankSDMLPerHPerBar = 1e-9 // it is what is sought
-	v, _ := b.chamberSignal(w, Unit{OuterML: p.Unit.OuterML}).doubt(w.holdS)
+	v, _ := b.chamberSignal(w, Unit{OuterML: p.Unit.OuterML}).doubt(w.fittedS())
 	return v
 }
 

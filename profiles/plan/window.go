@@ -22,6 +22,7 @@ const (
 	unknownGasK    = 0.05               // K/h, drift of the gas against the water, without a thermometer in it
 	unknownVapour  = 10.0               // Pa/h, vapour from the unit's walls, without a humidity sensor
 	knownVapour    = 1.0                // Pa/h, with one
+	insideAirK     = 0.03               // K/h, between the thermometer inside and the mean of the air
 	insideDriftK   = 0.2                // K/h, of the air inside during a hold
 	humidityDrift  = 0.05               // %RH/√h, wander of a humidity sensor
 	settlingKnown  = 0.03               // of the settling of the gas, what a thermometer in it leaves
@@ -155,7 +156,13 @@ func (s signal) doubt(holdS float64) (float64, []Source) {
 	return u, from
 }
 
-// chamberSignal is the chamber's volume balance in a window, in ml.
+// fittedS is how long the chamber is fitted, s: a leak that is steady shows in the
+// settling too, so that settling and hold are one line, of which the settling of
+// the gas and the creep of the unit are taken off.
+func (w window) fittedS() float64 { return w.waitS + w.holdS }
+
+// chamberSignal is the chamber's volume balance from the end of the ramp to the
+// end of the hold, in ml.
 func (b Bench) chamberSignal(w window, u Unit) signal {
 	gas := max(b.gasML(w.pa, u.OuterML), 0.1)
 	compliance := gas/w.pa + b.StiffnessMLPerBar/1e5 // ml/Pa
@@ -171,13 +178,13 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 	}
 	gasK := unknownGasK
 	if b.GasThermometerK > 0 {
-		gasK = slopeDoubt(b.GasThermometerK, b.SampleS, w.holdS)
+		gasK = slopeDoubt(b.GasThermometerK, b.SampleS, w.fittedS())
 	} else if b.WaterThermometerK == 0 {
 		gasK = unknownWaterK
 	}
 	waterK := unknownWaterK
 	if b.WaterThermometerK > 0 {
-		waterK = slopeDoubt(b.WaterThermometerK, b.SampleS, w.holdS)
+		waterK = slopeDoubt(b.WaterThermometerK, b.SampleS, w.fittedS())
 	}
 	blank := b.BlankSDMLPerHPerBar
 	if blank == 0 {
@@ -185,7 +192,7 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 	}
 	gauge := (w.pa - b.RoomPa) / 1e5
 	s := signal{sigma: b.NoisePa * compliance * b.inflation(), every: b.SampleS, wander: usualDriftPa * compliance, correct: 1,
-		priors: append(line(), prior{"settling of the gas temperature", excess, func(s float64) float64 { return gas / kelvin * math.Exp(-(w.waitS+s)/settling) }}),
+		priors: append(line(), prior{"settling of the gas temperature", excess, func(s float64) float64 { return gas / kelvin * math.Exp(-s/settling) }}),
 		steady: []steady{
 			{"drift of the gas temperature", gasK * gas / kelvin},
 			{"volume of the gas, from the sheet", sheetDoubt * gas / kelvin * b.DriftKPerH},
@@ -196,7 +203,7 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 		s.steady = append(s.steady, steady{"temperature of the water", waterK * waterML * iso.Expansivity(w.pa)})
 	}
 	if u.FreeML > 0 {
-		s.priors = append(s.priors, creep(w.waitS))
+		s.priors = append(s.priors, creep(0))
 	}
 	if b.Gas {
 		s.correct = LiquidOverGas(w.pa, b.RoomPa)
@@ -243,6 +250,7 @@ func (u Unit) insideSignal(holdS, waitS float64) signal {
 		priors: append(line(), creep(waitS)),
 		steady: []steady{
 			{"vapour from the unit's walls", vapour * perPa},
+			{"temperature of the air inside", insideAirK * perK},
 			{"free volume of the unit, from the sheet", sheetDoubt * perK * insideDriftK},
 		}}
 }
