@@ -396,6 +396,33 @@ func TestManyEventsAreCountedAndTheWeightyOnesListed(t *testing.T) {
 	}
 }
 
+func TestOfManyHoldsTheWeightyOnesAreListed(t *testing.T) {
+	s := sceneMakers["seep"](t)
+	var holds []analysis.Hold
+	for i := range 200 {
+		h := s.r.Verdict.Holds[0]
+		h.Stage, h.Verdict = i, analysis.Pass
+		h.LeakMLPerH = &analysis.Interval{Estimate: 0.01, Low: 0, High: 0.1 + 0.001*float64(i%7)}
+		holds = append(holds, h)
+	}
+	holds[150].Verdict = analysis.Fail
+	holds[77].Verdict, holds[77].LeakMLPerH = analysis.Inconclusive, nil
+	s.r.Verdict.Holds = holds
+	document := written(t, s.run, s.r, options())
+	var stages []string
+	for _, row := range rows(t, document, "Result of each stage")[1:] {
+		if len(row) == 9 {
+			stages = append(stages, row[0])
+		}
+	}
+	if len(stages) != mostHolds || !slices.Contains(stages, "150 shallow") || !slices.Contains(stages, "77 shallow") || !slices.Contains(stages, "6 shallow") || slices.Contains(stages, "7 shallow") {
+		t.Errorf("listed: %q", stages)
+	}
+	if !strings.Contains(plain(document), fmt.Sprintf("%d more holds stand in the record", 200-mostHolds)) {
+		t.Error("the holds left out are not counted")
+	}
+}
+
 func BenchmarkWrite(b *testing.B) {
 	s := sceneMakers["burst"](b)
 	if full := sharedRecord("HC018"); full != "" {

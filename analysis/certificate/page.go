@@ -40,6 +40,7 @@ type page struct {
 	Closure    []fact
 	Claim      []fact
 	Stages     []stageRow
+	MoreStages string
 	Figures    []figure
 	Readings   []fact // conditions of the test
 	Sensors    []sensorRow
@@ -74,7 +75,8 @@ const (
 	mostText   = 400
 	mostEvents = 18
 	mostList   = 10
-	mostRows   = 40
+	mostHolds  = 24
+	mostRows   = 24
 )
 
 func newPage(run setup.Run, r *analysis.Result, opts Options, u units.System) *page {
@@ -82,7 +84,10 @@ func newPage(run setup.Run, r *analysis.Result, opts Options, u units.System) *p
 	p := &page{
 		Letterhead: opts.Letterhead, LetterheadLines: opts.LetterheadLines,
 		Record: stated(v.Record), Unit: stated(v.Unit), Version: stated(opts.Version),
-		Started: units.UTC(plots.Start(r)), Made: units.UTC(opts.Generated),
+		Started: units.UTC(plots.Start(r)), Made: "time not stated",
+	}
+	if !opts.Generated.IsZero() {
+		p.Made = units.UTC(opts.Generated)
 	}
 	p.Foot = "unit " + units.Clean(p.Unit, 40) + ", record " + units.Clean(p.Record, 60)
 	p.verdict(run, v, u)

@@ -39,30 +39,67 @@ func duration(s float64) time.Duration { return time.Duration(s * float64(time.S
 func (p *page) results(run setup.Run, r *analysis.Result, u units.System) {
 	start := plots.Start(r)
 	room := roomPa(run, r)
-	for i, h := range r.Verdict.Holds {
-		if i == mostRows {
-			p.Reasons = append(p.Reasons, fmt.Sprintf("%d more holds stand in the record", len(r.Verdict.Holds)-i))
-			break
-		}
+	holds, left := weightiest(r.Verdict.Holds)
+	for _, h := range holds {
 		p.Stages = append(p.Stages, newStageRow(h, targetPa(r.Stages, h), room, start, u))
+	}
+	if left > 0 {
+		p.MoreStages = fmt.Sprintf("%d more holds stand in the record; none of them failed more clearly or has a higher upper bound than those listed.", left)
 	}
 	c := r.Conditions
 	p.Readings = []fact{
-		{"Room", u.PressureText(c.RoomPa) + " absolute; temperature " + measured(c.RoomC, 1, "°C")},
-		{"Water in the chamber", between(c.WaterMinC, c.WaterMaxC)},
-		{"Gas in the chamber", between(c.GasMinC, c.GasMaxC)},
-		{"Peak pressure seen", peak(c, u)},
+		{"Room", absolute(roomPa(run, r), u) + "; temperature " + measured(c.RoomC, 1, "°C")},
+		{"Water", between(c.WaterMinC, c.WaterMaxC)},
+		{"Gas", between(c.GasMinC, c.GasMaxC)},
+		{"Peak pressure", peak(c, u)},
 		{"Sample interval", measured(c.SampleS, 2, "s")},
-		{"Compliance at the deepest hold", measured(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar")},
-		{"Gas cushion as fitted", measured(c.FreeGasML, 0, "ml at room pressure")},
+		{"Compliance", measured(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar at the deepest hold")},
+		{"Gas cushion", measured(c.FreeGasML, 0, "ml at room pressure, as fitted")},
 	}
 }
 
+// weightiest are the holds to list, in order of time, and how many are left out:
+// those that did not pass first, then those with the highest upper bounds.
+func weightiest(holds []analysis.Hold) (listed []analysis.Hold, left int) {
+	if len(holds) <= mostHolds {
+		return holds, 0
+	}
+	weight := func(h analysis.Hold) float64 {
+		switch {
+		case h.Verdict == analysis.Fail:
+			return math.Inf(1)
+		case h.Verdict != analysis.Pass, h.LeakMLPerH == nil, math.IsNaN(h.LeakMLPerH.High):
+			return math.MaxFloat64
+		default:
+			return h.LeakMLPerH.High
+		}
+	}
+	order := make([]int, len(holds))
+	for i := range order {
+		order[i] = i
+	}
+	sort.SliceStable(order, func(i, j int) bool { return weight(holds[order[i]]) > weight(holds[order[j]]) })
+	order = order[:mostHolds]
+	sort.Ints(order)
+	for _, i := range order {
+		listed = append(listed, holds[i])
+	}
+	return listed, len(holds) - mostHolds
+}
+
 func peak(c analysis.Conditions, u units.System) string {
-	if !finite(c.PeakPa) {
+	if !(c.PeakPa > 0) {
 		return units.NotMeasured
 	}
-	return u.PressureText(c.PeakPa) + " absolute, as deep as " + u.DepthText(c.PeakDepthM)
+	return absolute(c.PeakPa, u) + ", as deep as " + u.DepthText(c.PeakDepthM)
+}
+
+// absolute writes an absolute pressure, which is above zero where it is known.
+func absolute(pa float64, u units.System) string {
+	if !(pa > 0) || math.IsInf(pa, 0) {
+		return units.NotMeasured
+	}
+	return u.PressureText(pa) + " absolute"
 }
 
 func measured(v float64, decimals int, unit string) string {

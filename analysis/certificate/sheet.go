@@ -43,7 +43,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		{"Bench", stated(bench.ID)},
 		{"Chamber", chamberText(bench)},
 		{"Pressure limit", pressureLimit(bench, u)},
-		{"Blank leak of the bench", blankText(bench)},
+		{"Blank leak", blankText(bench)},
 	}
 	for _, s := range bench.Sensors {
 		if len(p.Sensors) == mostRows {
@@ -52,7 +52,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		p.Sensors = append(p.Sensors, sensorRow{stated(s.ID), stated(s.Measures),
 			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), stated(s.Driver)})
 	}
-	p.PlanNote = "Profile " + stated(profile.Name) + ", ramps at " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
+	p.PlanNote = "Profile " + stated(profile.Name) + "; rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
 	for i, s := range profile.Stages {
 		if i == mostRows {
 			p.PlanNote += fmt.Sprintf(" %d more stages stand in the record.", len(profile.Stages)-i)
@@ -71,9 +71,9 @@ func planName(s profiles.Stage) string {
 }
 
 func sealedText(run setup.Run, r *analysis.Result, u units.System) string {
-	text := "pressure not stated: that of the room at the start, " + u.PressureText(r.Conditions.RoomPa) + ", is used"
+	text := "pressure not stated: that of the room at the start, " + absolute(r.Conditions.RoomPa, u) + ", is used"
 	if run.Unit.SealedPa > 0 {
-		text = u.PressureText(run.Unit.SealedPa) + " absolute"
+		text = absolute(run.Unit.SealedPa, u)
 	}
 	if run.Unit.SealedC != 0 && finite(run.Unit.SealedC) {
 		text += ", " + units.Number(run.Unit.SealedC, 1) + " °C"
@@ -152,10 +152,10 @@ func chamberText(b setup.Bench) string {
 func pressureLimit(b setup.Bench, u units.System) string {
 	rated, relief := "not stated", "not stated"
 	if b.RatedPa > 0 {
-		rated = u.PressureText(b.RatedPa) + " absolute"
+		rated = absolute(b.RatedPa, u)
 	}
 	if b.ReliefPa > 0 {
-		relief = u.PressureText(b.ReliefPa) + " absolute"
+		relief = absolute(b.ReliefPa, u)
 	}
 	return "chamber rated " + rated + "; relief " + relief
 }

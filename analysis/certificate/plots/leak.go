@@ -163,8 +163,10 @@ func (p panel) labelHolds(holds []analysis.Hold, u units.System) {
 			name = fmt.Sprint(h.Stage)
 		}
 		style := textStyle(tickSize, black, draw.XCenter, draw.YTop)
-		p.f.write(style, x, p.bottom-3*pt, name)
-		p.f.write(style, x, p.bottom-3*pt-8*pt, u.DepthText(h.DepthM))
+		for row, text := range []string{name, u.DepthText(h.DepthM)} {
+			half := p.f.textWidth(tickSize, text) / 2
+			p.f.write(style, min(x, p.f.width-half-1*pt), p.bottom-3*pt-vg.Length(row)*8*pt, text)
+		}
 	}
 }
 
