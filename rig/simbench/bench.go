@@ -143,8 +143,11 @@ func (b *Bench) plugIn() error {
 			continue
 		}
 		about := sensors.ChamberPressure
-		if f.Kind == FalseWet || f.Kind == NeverWet {
+		switch f.Kind {
+		case FalseWet, NeverWet:
 			about = sensors.ProbeWet
+		case StemHeat:
+			about = sensors.ChamberWater
 		}
 		found := false
 		for j := range b.devices {

@@ -173,6 +173,39 @@ func TestReadingsComeAtTheirOwnTimes(t *testing.T) {
 	}
 }
 
+func TestASensorShowsItsFlaws(t *testing.T) {
+	c := config(t, 1)
+	c.Room.TrendKPerH = 6
+	show := func(ch Channel) (first, last float64) {
+		ch.Quantity = sensors.RoomTemperature
+		c.Sensors = []Sensor{{ID: "x", Every: 10 * time.Second, Channels: []Channel{ch}}}
+		b := bench(t, c)
+		all := b.Read(at(time.Hour), nil)
+		return all[0].Value - c.Room.StartC, all[len(all)-1].Value - b.c.roomC
+	}
+	for _, row := range []struct {
+		flaw        Channel
+		first, last float64
+	}{
+		{Channel{}, 0, 0},
+		{Channel{Offset: 0.5}, 0.5, 0.5},
+		{Channel{DriftPerH: 0.2}, 0, 0.2},
+		{Channel{ThermalPerK: 0.1}, 0, 0.1 * (6 + b6(c))},
+		{Channel{LagS: 100}, 0, -100 * 6. / 3600},
+	} {
+		first, last := show(row.flaw)
+		if math.Abs(first-row.first) > 1e-9 || math.Abs(last-row.last) > 0.06 {
+			t.Errorf("%+v: off by %.3f at first, %.3f after an hour; want %.3f, %.3f", row.flaw, first, last, row.first, row.last)
+		}
+	}
+}
+
+// b6 is what day and heating add to the room's trend in the first hour.
+func b6(c Config) float64 {
+	_, then := c.Room.weather(3600, 8*3600+15*60+2)
+	return then - c.Room.StartC - 6
+}
+
 func TestTimeDoesNotGoBack(t *testing.T) {
 	b := bench(t, config(t, 1))
 	b.Read(at(time.Minute), nil)
@@ -224,7 +257,7 @@ func TestABadConfigurationIsRefused(t *testing.T) {
 	}
 }
 
-func TestAnyCorpusSheetMakesABench(t *testing.T) {
+func TestAnyCommonPotMakesABench(t *testing.T) {
 	// Extremes of the pots of common practice: small and stiff, large and soft, gas.
 	for _, b := range []setup.Bench{
 		{Medium: "water", Supply: "gas", ChamberVolumeML: 8390, GasCushionML: 33, StiffnessMLPerBar: 1.65, RatedPa: 1e6},

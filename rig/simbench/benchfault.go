@@ -36,6 +36,7 @@ const (
 	Coarse
 	Sluggish
 	ThermalZero
+	StemHeat
 	Sags
 	FalseWet
 	NeverWet
@@ -103,6 +104,7 @@ var benchFaultKinds = [faultKinds]BenchFaultKind{
 	Coarse:        {Coarse, "coarse p1, 10 mbar", "the reading comes in large steps", "coarse", true, pressureUnits, 1000, false},
 	Sluggish:      {Sluggish, "sluggish p1, 30 s", "a blocked snubber: the reading follows slowly", "sluggish", true, timeUnits, 30, false},
 	ThermalZero:   {ThermalZero, "thermal zero p1, 100 Pa/K", "the zero follows the room's temperature", "thermal zero", true, thermalUnits, 100, false},
+	StemHeat:      {StemHeat, "stem heat t2, 20 %", "a water thermometer is drawn towards the room's temperature by its stem, or sits in a layer of its own", "stem heat", true, shareUnits, 0.2, false},
 	Sags:          {Sags, "sags p1, 5 mbar", "the reading sags while a valve is powered", "sags", true, pressureUnits, 500, false},
 	FalseWet:      {FalseWet, "false wet w1 at 20 min", "a wet probe says wet without water", "false wet", true, none, 0, false},
 	NeverWet:      {NeverWet, "never wet w1", "a wet probe's wire is open", "never wet", true, none, 0, false},

@@ -158,6 +158,10 @@ var signs = [faultKinds]struct {
 	ThermalZero: {"thermal zero p1, 2000 Pa/K", func(w, o *story) bool {
 		return within(w.last("p1")-o.last("p1"), 2000*(o.truth.RoomC-w.b.cfg.Room.StartC), 60) && math.Abs(w.last("p1")-o.last("p1")) > 50
 	}},
+	StemHeat: {"stem heat t2, 20 %", func(w, o *story) bool {
+		apart := o.truth.RoomC - o.truth.WaterC
+		return math.Abs(apart) > 0.05 && within(w.last("t2")-o.last("t2"), 0.2*apart, 0.005)
+	}},
 	Sags: {"sags p1, 5 mbar", func(w, o *story) bool {
 		at := func(s *story) float64 { return mean(s.values("p1", 10*minute+5*time.Second, 10*minute+35*time.Second)) }
 		return within(at(w)-at(o), -500, 12) && within(w.last("p1")-o.last("p1"), -500, 12) // shut, the vent is powered

@@ -101,8 +101,14 @@ func TestTheRigFindsALeakAtItsDepth(t *testing.T) {
 }
 
 func TestAnOperatorPumpsThroughAProfile(t *testing.T) {
-	for seed := range uint64(5) {
-		b, state, plan, over := drive(t, sheet(simbench.BuiltInHandBench()), seed)
+	air := simbench.BuiltInHandBench()
+	air.Supply = setup.SupplyGas
+	for seed := range uint64(10) {
+		hand := simbench.BuiltInHandBench()
+		if seed%2 == 1 {
+			hand = air
+		}
+		b, state, plan, over := drive(t, sheet(hand), seed)
 		if state.Stopped != rig.NotStopped || state.Phase != rig.Done {
 			t.Errorf("seed %d: stopped %v in %v", seed, state.Stopped, state.Phase)
 		}

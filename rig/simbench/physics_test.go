@@ -204,3 +204,53 @@ func TestGasSettlesWithItsTimeConstant(t *testing.T) {
 	left := (b.c.gasK - zeroC - (b.c.waterC+b.c.wallC)/2) / before
 	near(t, "warmth left", left, math.Exp(-passed/tau), 0.06)
 }
+
+// The heat that the gas gives off is found again in water and wall. At 3.98 °C,
+// where water does not warm when it is compressed, to the last joule.
+func TestTheHeatOfTheGasGoesToWaterAndWall(t *testing.T) {
+	c := vessel(standardPa, 3.98)
+	c.Chamber.CushionM3, c.Chamber.CushionTauS, c.Chamber.CushionToWater, c.Chamber.WaterToWall = 1*litre, 30, 0.6, 20
+	c.Supply = Supply{Pa: 8e5, C: 3.98, FillSonic: 1e-9}
+	b := bench(t, c)
+	drive(t, b, 0, 10*time.Minute, rig.Valves{Fill: true})
+	kg := b.c.waterKg
+	got := kg*waterHeat*(b.c.waterC-3.98) + c.Chamber.WallHeatJPerK*(b.c.wallC-3.98)
+	near(t, "heat, J", got, b.sum.heat, 0.01)
+	near(t, "shared between water and wall, which come to one temperature", b.c.wallC, b.c.waterC, 0.01)
+	if b.sum.heat < 100 {
+		t.Errorf("only %.0f J", b.sum.heat)
+	}
+}
+
+// flow foretells the rate of pressure that a step then brings.
+func TestTheForetoldRateIsTheRate(t *testing.T) {
+	for _, gasML := range []float64{0.5, 20, 1000} {
+		c := vessel(3e5, 15)
+		c.Chamber.CushionM3, c.Chamber.WallM3PerPa = gasML*millilitre, 5e-12
+		c.Supply = Supply{Water: true, Pa: 8e5, C: 15, FillOrifice: 1e-11}
+		b := bench(t, c)
+		b.fill.open = true
+		f, pa := b.flow(), b.c.pa
+		b.step(1e-3, &f)
+		near(t, fmt.Sprintf("Pa/s with %g ml", gasML), (b.c.pa-pa)/1e-3, f.paPerS, 0.02)
+	}
+}
+
+func TestAWideVentEmptiesWithoutRinging(t *testing.T) {
+	c := vessel(standardPa, 15)
+	c.Chamber.Gas, c.Chamber.CushionTauS = true, 1
+	c.Supply = Supply{Pa: 8e5, C: 15, FillSonic: 1e-7, VentSonic: 3e-6}
+	b := bench(t, c)
+	drive(t, b, 0, 10*time.Second, rig.Valves{Fill: true})
+	last := b.c.pa
+	for d := 10 * time.Second; d < 20*time.Second; d += 10 * time.Millisecond {
+		if err := b.Drive(at(d), rig.Valves{Vent: true}); err != nil {
+			t.Fatal(err)
+		}
+		if b.c.pa > last+6 && d > 10*time.Second+50*time.Millisecond && last < 1.05*standardPa {
+			t.Fatalf("at %s the pressure rises from %.1f Pa to %.1f Pa", d, last, b.c.pa)
+		}
+		last = b.c.pa
+	}
+	near(t, "vented", b.c.pa, standardPa, 1e-4)
+}

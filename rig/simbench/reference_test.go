@@ -112,6 +112,8 @@ func TestAChokedValvePassesWhatANozzleDoes(t *testing.T) {
 	if gasFlow(1e-9, 2e5, 2e5, kelvin) != 0 || gasFlow(1e-9, 1e5, 2e5, kelvin) != 0 {
 		t.Error("a valve passes gas without or against a difference")
 	}
+	// ISO 6358-1: √(1 − ((r − b) / (1 − b))²) of the choked flow, 0.866 half way from b to 1.
+	near(t, "flow half way", gasFlow(1e-9, 5e5, 0.65*5e5, kelvin)/gasFlow(1e-9, 5e5, 0, kelvin), 0.8660, 1e-4)
 	last := gasFlow(1e-9, 5e5, 0, kelvin)
 	for r := 0.0; r <= 1; r += 1e-3 {
 		f := gasFlow(1e-9, 5e5, 5e5*r, kelvin)

@@ -36,7 +36,7 @@ type arrival struct {
 	at      time.Duration
 }
 
-// now tells a device's readings of the moment, good or bad.
+// sample takes a device's readings of the moment, good or bad.
 func (b *Bench) sample(d *device) {
 	now := b.now
 	main := d.Channels[0].Quantity
@@ -140,6 +140,8 @@ func (d *device) read(b *Bench, i int, stuck bool) float64 {
 				slow = f.Value
 			case ThermalZero:
 				shift += f.Value * warmer
+			case StemHeat:
+				shift += f.Value * (b.c.roomC - x)
 			case Sags:
 				if b.fill.powered() || b.vent.powered() {
 					shift -= f.Value

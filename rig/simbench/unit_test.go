@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"proofpot/rig"
 	"proofpot/sensors"
 )
 
@@ -201,6 +202,36 @@ func TestAWetPrintIsNotALeak(t *testing.T) {
 	}
 }
 
+func TestADriedWallGivesNoMore(t *testing.T) {
+	c := withBenchFault(t, config(t, 8), "wet print, 90 %")
+	c.Unit.SorbKg = 0.5e-6 // half a milligram
+	b := bench(t, c)
+	before := b.u.vapourKg
+	b.Read(at(6*time.Hour), nil)
+	near(t, "given off, kg", b.u.vapourKg-before, 0.5e-6, 1e-6)
+}
+
+// A flooded unit gives its water back when the pot is vented, and then its air.
+func TestAFloodedUnitDrainsAndBreathesOut(t *testing.T) {
+	c := withUnitFault(t, config(t, 3), "burst at 18 m, 5 l/h")
+	b := bench(t, c)
+	k := control(t, b)
+	k.to(25, 20)
+	k.hold(20 * time.Minute)
+	air, flooded := b.u.airMol, b.u.liquidKg
+	k.to(0.1, 60)
+	for range 7200 {
+		k.tick(rig.Valves{Vent: true})
+	}
+	if b.u.liquidKg > 0.05*flooded {
+		t.Errorf("%.0f of %.0f ml are still inside", b.u.liquidKg*1000, flooded*1000)
+	}
+	if b.u.airMol > air*(1-1e-9) {
+		t.Error("no air came out after the water")
+	}
+	near(t, "inside", b.u.insidePa, b.c.roomPa, 0.01)
+}
+
 // Rows of the reference table of sealed canisters: cooled, what the air cannot
 // hold falls out.
 func TestColdAirDropsItsWater(t *testing.T) {
@@ -245,6 +276,9 @@ func TestCreepSlowsDownAndComesPartlyBack(t *testing.T) {
 	most := b.u.creep()
 	k.to(0.2, 20)
 	k.hold(3 * time.Hour)
+	if slow := b.u.creepM3[2] / b.cfg.Unit.Creep[2].Share / (b.u.creepM3[1] / b.cfg.Unit.Creep[1].Share); slow < 1.5 {
+		t.Errorf("the lasting part of the creep went as fast as the rest: ratio %.2f", slow)
+	}
 	if left := b.u.creep() / most; left < 0.1 || left > 0.8 {
 		t.Errorf("%.0f %% of the creep is left after three hours at rest", 100*left)
 	}

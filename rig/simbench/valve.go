@@ -20,10 +20,6 @@ func (v *valve) tell(open bool, now, extra time.Duration) {
 		return
 	}
 	v.told = open
-	if open == v.open {
-		v.moving = false
-		return
-	}
 	delay := v.closing
 	if open {
 		delay = v.opening
