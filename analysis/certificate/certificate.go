@@ -94,8 +94,8 @@ func contradiction(r *analysis.Result) error {
 	if v.FirstFailure != nil {
 		return refuse("a first failure is given")
 	}
-	if v.Integrity.Chained && !v.Integrity.Intact {
-		return refuse("the chain of the record is broken")
+	if !v.Integrity.Intact {
+		return refuse("the record is not intact")
 	}
 	if len(v.Holds) == 0 {
 		return refuse("no hold was measured")

@@ -57,6 +57,7 @@ func TestAPassThatContradictsItselfIsNotPrinted(t *testing.T) {
 	for name, spoil := range map[string]func(v *analysis.Verdict){
 		"first failure": func(v *analysis.Verdict) { v.FirstFailure = &analysis.FirstFailure{} },
 		"broken chain":  func(v *analysis.Verdict) { v.Integrity = analysis.Integrity{Chained: true} },
+		"damaged lines": func(v *analysis.Verdict) { v.Integrity = analysis.Integrity{} },
 		"no holds":      func(v *analysis.Verdict) { v.Holds = nil },
 		"failed hold":   func(v *analysis.Verdict) { v.Holds[1].Verdict = analysis.Fail },
 		"no depth":      func(v *analysis.Verdict) { v.ProvedDepthM = 0 },

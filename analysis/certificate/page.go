@@ -12,6 +12,7 @@ import (
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/plots"
 	"proofpot/analysis/certificate/units"
+	"proofpot/profiles"
 	"proofpot/rig/setup"
 )
 
@@ -111,7 +112,6 @@ func newPage(run setup.Run, r *analysis.Result, opts Options, u units.System) *p
 // verdict says the outcome in one word, one sentence, and its reasons. Whatever
 // is neither a pass nor a fail is a doubt.
 func (p *page) verdict(run setup.Run, v *analysis.Verdict, u units.System) {
-	accept := run.Profile.Accept
 	switch v.Verdict {
 	case analysis.Pass:
 		p.Title, p.Mark, p.Word = "Pressure test certificate", "pass", "Pass"
@@ -127,7 +127,7 @@ func (p *page) verdict(run setup.Run, v *analysis.Verdict, u units.System) {
 		p.Sentence = "The test could not tell whether this unit holds. Do not dive on it."
 	}
 	p.Reasons = short(v.Reasons, mostList, "reasons")
-	p.Rule = decisionRule(accept.LeakMLPerH, accept.MoistureMGPerH, accept.InsideRisePa, u)
+	p.Rule = decisionRule(run.Profile.Accept)
 	p.Depths = []fact{
 		{"Proved depth", provedText(v.ProvedDepthM, u)},
 		{"Rated depth", "none: the test was not passed"},
@@ -145,23 +145,19 @@ func provedText(m float64, u units.System) string {
 }
 
 // decisionRule says in one sentence what was judged and how.
-func decisionRule(leak, moisture, rise float64, u units.System) string {
+func decisionRule(accept profiles.Accept) string {
 	var limits []string
-	if leak > 0 {
-		limits = append(limits, "leak rate below "+units.Sized(leak)+" ml/h")
+	if accept.LeakMLPerH > 0 {
+		limits = append(limits, "its leak rate lies below "+units.Sized(accept.LeakMLPerH)+" ml/h")
 	}
-	if moisture > 0 {
-		limits = append(limits, "moisture below "+units.Sized(moisture)+" mg/h where measured")
-	}
-	if rise > 0 {
-		name, perPa := u.SmallPressure()
-		limits = append(limits, "rise of the pressure inside below "+units.Sized(rise*perPa)+" "+name+" where measured")
+	if accept.MoistureMGPerH > 0 {
+		limits = append(limits, "its moisture, where measured, below "+units.Sized(accept.MoistureMGPerH)+" mg/h")
 	}
 	if len(limits) == 0 {
 		return "The plan states no limit of acceptance, so nothing could be passed by a limit."
 	}
-	return "A hold passes only if the upper 95 % bound of each lies within its limit (" + strings.Join(limits, "; ") +
-		") and nothing burst, collapsed or turned wet; it fails if a lower bound lies above its limit or one of these was seen; anything else is inconclusive, and a doubt is never a pass."
+	return "A hold passes only if the upper 95 % bound of " + strings.Join(limits, " and that of ") +
+		", with nothing else against it; it fails only if a lower bound lies above its limit or an event proves it; all else is inconclusive, and a doubt is never a pass."
 }
 
 // newFailure puts the first failure into words.

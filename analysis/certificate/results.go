@@ -268,6 +268,8 @@ func (p *page) integrity(i analysis.Integrity) {
 	switch {
 	case i.Chained && i.Intact:
 		chain = "chained and intact"
+	case !i.Chained && !i.Intact:
+		chain = "damaged, and not chained: neither damage nor a later change can be placed"
 	case i.Chained:
 		chain = "chain broken: the record was changed or damaged after it was written"
 	}
