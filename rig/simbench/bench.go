@@ -33,9 +33,10 @@ type Bench struct {
 	edges  []time.Duration // when a fault begins or ends, sorted
 	edge   int
 
-	devices []device
-	queue   []arrival
-	closed  bool
+	devices   []device
+	queue     []arrival
+	weatherAt float64 // s, when the room is next looked at: it changes slowly
+	closed    bool
 
 	// Of the present temperatures.
 	base, elastic, rho, alpha, henry, muWater, fullKg float64
@@ -280,7 +281,10 @@ func (b *Bench) physics(left float64) {
 	b.within = 0
 	t := b.now.Seconds()
 	for left > 1e-12 {
-		b.c.roomPa, b.c.roomC = b.cfg.Room.weather(t+b.within, b.dayS)
+		if now := t + b.within; now >= b.weatherAt {
+			b.c.roomPa, b.c.roomC = b.cfg.Room.weather(now, b.dayS)
+			b.weatherAt = now + longestS
+		}
 		f := b.flow()
 		h := b.stepSize(&f, left)
 		b.step(h, &f)
