@@ -151,6 +151,13 @@ func (c Column) DifferentialPa(depthM, sealedPa float64) float64 {
 	return c.AbsolutePa(depthM) - sealedPa
 }
 
+// DifferentialDepthM gives the depth at which the wall of a unit that was closed
+// at an absolute pressure carries a difference of pressure, m: the inverse of
+// DifferentialPa.
+func (c Column) DifferentialDepthM(differentialPa, sealedPa float64) float64 {
+	return c.DepthM(differentialPa + sealedPa - c.SurfacePa)
+}
+
 // DepthM gives the depth of a hydrostatic gauge pressure, m: the inverse of
 // GaugePa to within a micrometre.
 func (c Column) DepthM(gaugePa float64) float64 {

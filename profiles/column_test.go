@@ -191,6 +191,9 @@ func TestAMountainLakePressesLessFromAbove(t *testing.T) {
 	if d := lake.DifferentialPa(30, sea.SurfacePa); math.Abs(d-(lake.GaugePa(30)-26634)) > 10 {
 		t.Errorf("differential %.0f Pa", d)
 	}
+	if d := lake.DifferentialDepthM(lake.DifferentialPa(30, sea.SurfacePa), sea.SurfacePa); math.Abs(d-30) > 1e-6 {
+		t.Errorf("the depth of a difference came back as %g m", d)
+	}
 	if c := column(t, Water{Model: MSW, SurfacePa: 98000}); c.AbsolutePa(10) != 198000 {
 		t.Errorf("the barometer is not heeded: %.0f", c.AbsolutePa(10))
 	}

@@ -4,8 +4,11 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
+
+	"github.com/pelletier/go-toml/v2"
 
 	"proofpot/profiles/strict"
 )
@@ -188,6 +191,27 @@ func TestTheHashIsOfWhatAProfileAsksFor(t *testing.T) {
 	const known = "0f92505de7e5c6a6d6a62e05ca36f800e50e815dda45d7aaffba91b5a62271e7"
 	if p.Hash() != known {
 		t.Errorf("hash %s, want %s", p.Hash(), known)
+	}
+}
+
+// What run.toml keeps of a profile is the profile.
+func TestAProfileThatIsWrittenAndReadBackIsTheSame(t *testing.T) {
+	files, _ := filepath.Glob("testdata/*.toml")
+	for _, name := range append(BuiltIn(), files...) {
+		p, err := Load(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Water.Layers = []Layer{{10, 3, 4}, {20, 5, 6}}
+		p.Accept.DiveMin, p.Accept.LeakDropsPerDive = 45, 0.75*p.Accept.LeakMLPerH/DropML
+		text, err := toml.Marshal(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		back, err := Parse(name, text)
+		if err != nil || back.Hash() != p.Hash() || !reflect.DeepEqual(back, p) {
+			t.Errorf("%s: %v\n%+v\n%+v", name, err, p, back)
+		}
 	}
 }
 

@@ -23,13 +23,19 @@ func (p Profile) DeepestM() float64 {
 	return deepest
 }
 
-// RatedM gives the depth that the unit is rated for when every stage passes: the
-// deepest over the proof factor, m.
+// RatedM gives the depth that the unit is rated for when every hold passes: that
+// of the deepest hold over the proof factor, m. A search is no proof.
 func (p Profile) RatedM() float64 {
+	deepest := 0.0
+	for _, s := range p.Stages {
+		if s.Holds() {
+			deepest = max(deepest, s.DepthM)
+		}
+	}
 	if p.ProofFactor < 1 {
 		return 0
 	}
-	return p.DeepestM() / p.ProofFactor
+	return deepest / p.ProofFactor
 }
 
 // Water says which water a depth is meant in, and what lies above it.

@@ -42,7 +42,8 @@ type Unit struct {
 	OuterML  float64 // ml of water that it displaces; 0: the free volume
 	FreeML   float64 // ml of air inside; 0: none, a blank run
 	SealedPa float64 // Pa absolute, when it was closed; 0: the room's
-	SealedC  float64 // °C, when it was closed
+	SealedC  float64 // °C, when it was closed; 0: 20
+	SealedRH float64 // % relative humidity, when it was closed; 0: 50
 
 	InsidePa float64 // Pa, standard deviation of one reading of the inside pressure; 0: no such sensor
 	InsideK  float64 // K, of the inside temperature; 0: none, the inside pressure cannot be corrected
@@ -192,6 +193,9 @@ func (u Unit) complete(b Bench) (Unit, error) {
 	}
 	if u.SealedC == 0 {
 		u.SealedC = 20
+	}
+	if u.SealedRH == 0 {
+		u.SealedRH = 50
 	}
 	if u.InsideS == 0 {
 		u.InsideS = 2

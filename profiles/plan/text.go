@@ -7,7 +7,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"proofpot/profiles"
 	"proofpot/profiles/depth"
 )
 
@@ -43,6 +42,7 @@ func (p *Plan) Text(start time.Time) string {
 		p.carried(&b)
 	}
 	p.proved(&b)
+	p.accepted(&b)
 	for _, f := range p.Findings {
 		fmt.Fprintf(&b, "\n%s: %s.\n", f.Weight, f.Text)
 	}
@@ -69,7 +69,7 @@ func (p *Plan) stages(b *strings.Builder) {
 			settle += " to " + shortTime(l.SettleMax)
 		}
 		name := l.Name
-		if n := max(pr(p, l).Cycles, 1); n > 1 {
+		if n := max(p.Profile.Stages[l.Stage].Cycles, 1); n > 1 {
 			name += fmt.Sprintf(" ×%d", n)
 		} else if times > 1 {
 			name += fmt.Sprintf(" (%d steps)", times)
@@ -80,8 +80,6 @@ func (p *Plan) stages(b *strings.Builder) {
 	fmt.Fprintf(t, "vent\t\t0 m\t0 bar\t%.3f bar\t%s\n", p.Bench.RoomPa/1e5, shortTime(p.Vent))
 	t.Flush()
 }
-
-func pr(p *Plan, l Leg) profiles.Stage { return p.Profile.Stages[l.Stage] }
 
 func (p *Plan) stored(b *strings.Builder) {
 	bench, e := p.Bench, p.Energy
@@ -135,4 +133,37 @@ func (p *Plan) proved(b *strings.Builder) {
 	if last := p.Proofs[len(p.Proofs)-1]; !math.IsInf(last.DetectMGPerH, 1) {
 		fmt.Fprintf(b, "Moisture inside: the last hold tells %.2g mg/h from none.\n", last.DetectMGPerH)
 	}
+}
+
+// accepted words the limits of acceptance in every term.
+func (p *Plan) accepted(b *strings.Builder) {
+	a, u := p.Profile.Accept, p.Unit
+	if u.FreeML <= 0 || a.LeakMLPerH <= 0 && a.MoistureMGPerH <= 0 {
+		return
+	}
+	v := Void{FreeML: u.FreeML, SealedPa: u.SealedPa, SealedC: u.SealedC, HumidityRH: u.SealedRH, WaterC: p.Column.Water.TemperatureC, DiveMin: a.DiveMin}
+	if v.DiveMin == 0 {
+		v.DiveMin = 60
+	}
+	fmt.Fprintf(b, "\nThe limits of acceptance in other terms, for a dive of %g min in water of %g °C, %.0f ml of air closed at %g °C and %.0f %% humidity:\n",
+		v.DiveMin, v.WaterC, v.FreeML, v.SealedC, v.HumidityRH)
+	t := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
+	line := func(name string, x Terms) {
+		dives := fmt.Sprintf("fogs after %.2g dives", x.DivesToFog)
+		switch {
+		case x.DivesToFog == 0:
+			dives = "fogs as it is closed"
+		case math.IsInf(x.DivesToFog, 1):
+			dives = "never fogs"
+		}
+		fmt.Fprintf(t, "  %s\t%.3g ml/h\t%.3g ml a dive\t%.3g drops a dive\t%.3g mg a dive\t%+.2g Pa/h inside\t%s\n",
+			name, x.MLPerH, x.MLPerDive, x.DropsPerDive, x.MGPerDive, x.RisePaPerH, dives)
+	}
+	if a.LeakMLPerH > 0 {
+		line("leak", v.Liquid(a.LeakMLPerH))
+	}
+	if a.MoistureMGPerH > 0 {
+		line("moisture", v.Moisture(a.MoistureMGPerH))
+	}
+	t.Flush()
 }

@@ -28,6 +28,9 @@ func (e *Error) Error() string {
 	return fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Column, e.Text)
 }
 
+// maxBytes is more than any person writes.
+const maxBytes = 128 << 10
+
 // Decode decodes the TOML document data, read from file, into the struct that
 // into points at. Keys are those of the struct's toml tags, in exactly their
 // spelling; keys that the document leaves out keep the value that into came
@@ -39,6 +42,9 @@ func Decode(file string, data []byte, into any) error {
 	target := reflect.ValueOf(into)
 	if target.Kind() != reflect.Pointer || target.IsNil() || target.Elem().Kind() != reflect.Struct {
 		return fmt.Errorf("decode %s: need a pointer to a struct, got %T", file, into)
+	}
+	if len(data) > maxBytes {
+		return &Error{File: file, Line: 1, Column: 1, Text: fmt.Sprintf("the file has %d bytes; must be at most %d", len(data), maxBytes)}
 	}
 	var any map[string]any
 	if err := toml.Unmarshal(data, &any); err != nil {

@@ -2,6 +2,7 @@ package strict
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -141,6 +142,30 @@ func TestNearestMeansWhatAPersonMeant(t *testing.T) {
 	if d := distance("abcdef", "badcfe"); d != 3 {
 		t.Errorf("three swaps: distance %d", d)
 	}
+}
+
+func TestAFileThatNoPersonWroteIsRefusedQuickly(t *testing.T) {
+	var p pot
+	for name, document := range map[string]string{
+		"too large":        strings.Repeat("#", 128<<10+1),
+		"deep lists":       "a = " + strings.Repeat("[", 5000) + strings.Repeat("]", 5000),
+		"deep tables":      "[" + strings.Repeat("a.", 20000) + "a]",
+		"many keys":        manyKeys(8000),
+		"one endless name": strings.Repeat("a", 1<<16) + " = 1",
+	} {
+		err := Decode("f.toml", []byte(document), &p)
+		if err == nil || len(err.Error()) > 500 {
+			t.Errorf("%s: %.300v", name, err)
+		}
+	}
+}
+
+func manyKeys(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "key%d = 1\n", i)
+	}
+	return b.String()
 }
 
 func FuzzDecode(f *testing.F) {

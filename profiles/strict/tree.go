@@ -33,19 +33,17 @@ type node struct {
 	text     string  // of a value, as written
 	headed   bool    // a table or list made by a [header] or [[header]]
 	children []*node // of a table by key, of a list in order
+	byKey    map[string]*node
 }
 
-func (n *node) child(key string) *node {
-	for _, c := range n.children {
-		if c.key == key {
-			return c
-		}
-	}
-	return nil
-}
+func (n *node) child(key string) *node { return n.byKey[key] }
 
 func (n *node) add(c *node) *node {
 	n.children = append(n.children, c)
+	if n.byKey == nil {
+		n.byKey = map[string]*node{}
+	}
+	n.byKey[c.key] = c
 	return c
 }
 
