@@ -190,10 +190,19 @@ func newFailure(r *analysis.Result, u units.System) *failure {
 
 // moment writes a time as h:mm:ss since the start with its clock time.
 func moment(t, start time.Time) string {
-	if t.IsZero() {
-		return units.NotMeasured
+	if t.IsZero() || start.IsZero() {
+		return units.UTCClock(t)
 	}
 	return units.Elapsed(t.Sub(start)) + " after the start (" + units.UTCClock(t) + ")"
+}
+
+// since writes a time as h:mm:ss since the start, or as clock time where no
+// start is known.
+func since(t, start time.Time) string {
+	if t.IsZero() || start.IsZero() {
+		return units.UTCClock(t)
+	}
+	return units.Elapsed(t.Sub(start))
 }
 
 // stated gives text, or says that the sheet does not state it.

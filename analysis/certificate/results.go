@@ -142,10 +142,13 @@ func targetPa(stages []analysis.StageSpan, h analysis.Hold) float64 {
 func newStageRow(h analysis.Hold, target, room float64, start time.Time, u units.System) stageRow {
 	row := stageRow{
 		Stage: fmt.Sprint(h.Stage), Name: h.Name, Depth: u.DepthText(h.DepthM),
-		Absolute: u.PressureText(target), Gauge: u.PressureText(target - room),
+		Absolute: "not stated", Gauge: "not stated",
 		Window: units.NotMeasured, Leak: units.NotMeasured,
 		Detection: units.NotMeasured, Moisture: units.NotMeasured,
 		Reasons: short(h.Reasons, 4, "reasons"),
+	}
+	if finite(target) {
+		row.Absolute, row.Gauge = u.PressureText(target), u.PressureText(target-room)
 	}
 	row.Mark, row.Verdict = "doubt", "inconclusive"
 	switch h.Verdict {
@@ -155,7 +158,7 @@ func newStageRow(h analysis.Hold, target, room float64, start time.Time, u units
 		row.Mark, row.Verdict = "fail", "fail"
 	}
 	if !h.Start.IsZero() && !h.End.IsZero() {
-		row.Window = units.Elapsed(h.Start.Sub(start)) + " to " + units.Elapsed(h.End.Sub(start))
+		row.Window = since(h.Start, start) + " to " + since(h.End, start)
 	}
 	if q := h.LeakMLPerH; q != nil && finite(q.Estimate) {
 		decimals := units.Decimals(q.Estimate, q.Low, q.High)
@@ -253,11 +256,7 @@ func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) 
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Time.Before(list[j].Time) })
 	for _, e := range list {
-		at := units.NotMeasured
-		if !e.Time.IsZero() {
-			at = units.Elapsed(e.Time.Sub(start))
-		}
-		rows = append(rows, eventRow{at, stated(e.Kind), units.Clean(e.Text, 160)})
+		rows = append(rows, eventRow{since(e.Time, start), stated(e.Kind), units.Clean(e.Text, 160)})
 	}
 	return rows, more
 }

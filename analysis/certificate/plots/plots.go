@@ -58,8 +58,7 @@ type timeline struct {
 	span  float64 // s, > 0
 }
 
-// newTimeline spans all that a result shows. The start is that of the first
-// stage, or of the first reading where no stage is known.
+// newTimeline spans the stages, holds and readings of a result.
 func newTimeline(r *analysis.Result) (timeline, bool) {
 	var first, last time.Time
 	see := func(t time.Time) {
@@ -76,6 +75,10 @@ func newTimeline(r *analysis.Result) (timeline, bool) {
 	for _, s := range r.Stages {
 		see(s.Start)
 		see(s.End)
+	}
+	for _, h := range r.Verdict.Holds {
+		see(h.Start)
+		see(h.End)
 	}
 	for _, curve := range [][]analysis.Point{r.Curves.ChamberPa, r.Curves.InsidePa, r.Curves.AbsHumidityGM3} {
 		if len(curve) > 0 {
