@@ -85,11 +85,14 @@ func (p *Plan) Draw(width, height int) string {
 	}
 	fmt.Fprintf(&b, "%16s └%s\n", "0", strings.Repeat("─", width))
 	foot := []rune(strings.Repeat(" ", width))
+	total := []rune(shortTime(end.Round(time.Minute)))
 	for i := range 4 {
 		at := i * width / 4
-		copy(foot[at:], []rune(shortTime(time.Duration(float64(end)*float64(at)/float64(width)).Round(time.Minute))))
+		text := []rune(shortTime(time.Duration(float64(end) * float64(at) / float64(width)).Round(time.Minute)))
+		if at+len(text)+2 <= width-len(total) {
+			copy(foot[at:], text)
+		}
 	}
-	total := []rune(shortTime(end.Round(time.Minute)))
 	copy(foot[max(width-len(total), 0):], total)
 	fmt.Fprintf(&b, "%18s%s\n", "", string(foot))
 	return b.String()

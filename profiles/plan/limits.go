@@ -64,8 +64,9 @@ func (p *Plan) judge() {
 	if pressed {
 		p.cautions()
 	}
-	for _, q := range p.Proofs {
-		if !q.Enough {
+	for i, q := range p.Proofs {
+		// Of a stage with several depths the first, shallowest, which sees least.
+		if !q.Enough && (i == 0 || p.Proofs[i-1].Leg.Stage != q.Leg.Stage) {
 			p.say(Doubt, "stage %d (%s): %s", q.Leg.Stage+1, q.Leg.Name, q.Why())
 		}
 	}
