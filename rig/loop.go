@@ -88,12 +88,13 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 
 		state, out := Step(l.Plan, l.state, in)
 		l.state = state
-		if err := l.Devices.Drive(now, out.Valves); err != nil && broken == "" {
+		if l.Plan.Hand {
+			if p, ok := l.Devices.(Prompted); ok {
+				p.Prompt(now, out.Prompt)
+			}
+		} else if err := l.Devices.Drive(now, out.Valves); err != nil && broken == "" {
 			broken = err.Error()
 			l.Recorder.Fault(now.Mono, "", "", "valve", broken)
-		}
-		if p, ok := l.Devices.(Prompted); ok && l.Plan.Hand {
-			p.Prompt(now, out.Prompt)
 		}
 		if err := l.keep(now.Mono, &out); err != nil && broken == "" {
 			broken = err.Error()

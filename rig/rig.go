@@ -29,7 +29,7 @@ type Devices interface {
 	// something was due and did not come. It never waits.
 	Read(now Instant, to []sensors.Reading) []sensors.Reading
 	// Drive puts the valves where they are wanted. A bench that a person
-	// operates has no valves: the loop prompts instead, and Drive does nothing.
+	// operates has no valves: the loop prompts instead, and never calls Drive.
 	Drive(now Instant, want Valves) error
 	// Close leaves the bench safe, fill shut and vent open, and lets go of it.
 	Close() error

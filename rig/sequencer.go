@@ -32,8 +32,10 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 	switch s.Phase {
 	case Ready:
 		if s.Known {
-			out.say(Event{Kind: ValveEvent, Valve: "fill"})
-			out.say(Event{Kind: ValveEvent, Valve: "vent"})
+			if !p.Hand {
+				out.say(Event{Kind: ValveEvent, Valve: "fill"})
+				out.say(Event{Kind: ValveEvent, Valve: "vent"})
+			}
 			before = Valves{}
 			startRamp(p, &s, in.Now, 0, &out)
 		} else {
@@ -53,15 +55,17 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 		vent(p, &s, in.Now, &out)
 	}
 	guard(p, &s)
+	if p.Hand { // there are no valves to drive: the operator is asked instead
+		s.Valves = Valves{}
+		s.Prompt = prompt(p, &s)
+		out.Prompt = s.Prompt
+		return s, out
+	}
 	if s.Valves.Fill != before.Fill {
 		out.say(Event{Kind: ValveEvent, Valve: "fill", Open: s.Valves.Fill})
 	}
 	if s.Valves.Vent != before.Vent {
 		out.say(Event{Kind: ValveEvent, Valve: "vent", Open: s.Valves.Vent})
-	}
-	if p.Hand {
-		s.Prompt = prompt(p, &s)
-		out.Prompt = s.Prompt
 	}
 	out.Valves = s.Valves
 	return s, out
@@ -271,7 +275,7 @@ func rampByHand(p *Plan, s *State, now time.Duration, up bool, out *Output) {
 // with the vent open.
 func vent(p *Plan, s *State, now time.Duration, out *Output) {
 	gauge := s.Pa - p.RoomPa
-	open := s.Stopped != NotStopped || s.Stale || gauge < lastPa
+	open := p.Hand || s.Stopped != NotStopped || s.Stale || gauge < lastPa
 	if !open {
 		line := s.StartPa - p.VentRate*(now-s.Since).Seconds()
 		if s.Valves.Vent {

@@ -28,7 +28,7 @@ const (
 	ventedErrorPa = 5e3
 )
 
-// Survey opens the vent, reads the bench for some seconds and checks that the
+// Survey opens the vent (on a hand-operated bench the operator has), reads the bench for some seconds and checks that the
 // chamber's sensor is there and near the barometer.
 func Survey(ctx context.Context, d Devices, clock Clock, period time.Duration, b setup.Bench) (Surveyed, error) {
 	chamber, err := chamberSensor(b)
@@ -37,8 +37,10 @@ func Survey(ctx context.Context, d Devices, clock Clock, period time.Duration, b
 	}
 	var s Surveyed
 	var chamberMean, roomMean mean
-	if err := d.Drive(clock.Now(), Valves{Vent: true}); err != nil {
-		return s, fmt.Errorf("%w: the vent: %w", ErrDevice, err)
+	if !b.HandOperated {
+		if err := d.Drive(clock.Now(), Valves{Vent: true}); err != nil {
+			return s, fmt.Errorf("%w: the vent: %w", ErrDevice, err)
+		}
 	}
 	for start := clock.Now().Mono; ; {
 		clock.WaitUntil(ctx, clock.Now().Mono+period)
