@@ -1,0 +1,197 @@
+// Package replay feeds a record to the sequencer again, through the same loop
+// that drives a bench, and compares what it commands now with what was recorded.
+package replay
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"proofpot/rig"
+	"proofpot/rig/record"
+	"proofpot/sensors"
+)
+
+// Command is something that the sequencer did: a valve, a set-point, a stage.
+type Command struct {
+	At   time.Duration // since the start of the run
+	What string        // as in the record: "valve fill open", "stage hold 2", "setpoint 301325.0"
+}
+
+// Result compares a record with its replay.
+type Result struct {
+	Recorded, Replayed []Command
+	Difference         string // the first one, in words; empty: none
+}
+
+// Run replays a record. Times may differ by one period of the loop, since a
+// real clock does not tick on the dot.
+func Run(r *record.Record) (Result, error) {
+	p, err := rig.NewPlan(r.Run)
+	if err != nil {
+		return Result{}, fmt.Errorf("%s cannot be replayed: %w", r.Folder, err)
+	}
+	tape, res, err := read(r)
+	if err != nil {
+		return res, err
+	}
+	if tape.firstStage < 0 {
+		return res, fmt.Errorf("%s cannot be replayed: it has no stages", r.Folder)
+	}
+	// The loop begins where the first stage was entered; what the survey read
+	// before that was not the sequencer's.
+	first := tape.firstStage
+	for tape.next < len(tape.readings) && tape.readings[tape.next].At <= first-p.Period {
+		tape.next++
+	}
+	clock := rig.NewSimClock(tape.start, 0)
+	clock.WaitUntil(context.Background(), first)
+	log := &recorder{}
+	loop := &rig.Loop{Plan: p, Devices: tape, Clock: clock, Recorder: log, SyncEvery: time.Hour,
+		Operator: func() rig.Operator { return rig.Operator{Abort: tape.aborted(clock.Now().Mono)} }}
+	_ = loop.Run(context.Background()) // a run that failed fails again; what it commanded is compared
+	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), fromFirstStage(log.commands)
+	res.Difference = difference(res.Recorded, res.Replayed, p.Period)
+	return res, nil
+}
+
+// tape is a record as a bench: it gives what was read, when it was read.
+type tape struct {
+	start      time.Time
+	readings   []sensors.Reading
+	next       int
+	firstStage time.Duration
+	abort      time.Duration // of an operator's stop, or −1
+}
+
+func (t *tape) aborted(now time.Duration) bool { return t.abort >= 0 && now >= t.abort }
+
+func (t *tape) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
+	for t.next < len(t.readings) && t.readings[t.next].At <= now.Mono {
+		to = append(to, t.readings[t.next])
+		t.next++
+	}
+	return to
+}
+
+func (t *tape) Drive(rig.Instant, rig.Valves) error { return nil }
+func (t *tape) Close() error                        { return nil }
+
+// read takes in a record: its readings, and what was commanded.
+func read(r *record.Record) (*tape, Result, error) {
+	t := &tape{abort: -1, firstStage: -1}
+	var res Result
+	var l record.Line
+	for {
+		err := r.Next(&l)
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return nil, res, err
+		}
+		if t.start.IsZero() {
+			t.start = time.Unix(0, l.TimeNS).UTC()
+		}
+		at := time.Unix(0, l.TimeNS).Sub(t.start)
+		t.take(&l, at)
+		if l.Measurement == record.Stage && t.firstStage < 0 {
+			t.firstStage = at
+		}
+		if c, ok := command(&l, at); ok {
+			res.Recorded = append(res.Recorded, c)
+		}
+	}
+	return t, res, nil
+}
+
+func (t *tape) take(l *record.Line, at time.Duration) {
+	add := func(q sensors.Quantity, v float64) {
+		if !math.IsNaN(v) {
+			t.readings = append(t.readings, sensors.Reading{Sensor: l.Sensor, Quantity: q, Value: v, At: at})
+		}
+	}
+	switch l.Measurement {
+	case record.Chamber:
+		add(sensors.ChamberPressure, l.PressurePa)
+	case record.Probe:
+		if l.HasWet {
+			wet := 0.0
+			if l.Wet {
+				wet = 1
+			}
+			add(sensors.ProbeWet, wet)
+		}
+	case record.RunEvent:
+		if l.Event == "abort" && l.Text == rig.ByOperator.String() {
+			t.abort = at
+		}
+	}
+}
+
+func command(l *record.Line, at time.Duration) (Command, bool) {
+	switch l.Measurement {
+	case record.Valve:
+		return Command{at, valveWords(l.Valve, l.Open)}, true
+	case record.Setpoint:
+		return Command{at, setpointWords(l.PressurePa)}, true
+	case record.Stage:
+		return Command{at, stageWords(l.Kind, l.Index)}, true
+	}
+	return Command{}, false
+}
+
+func valveWords(valve string, open bool) string {
+	if open {
+		return "valve " + valve + " open"
+	}
+	return "valve " + valve + " shut"
+}
+func setpointWords(pa float64) string          { return fmt.Sprintf("setpoint %.1f", pa) }
+func stageWords(kind string, index int) string { return fmt.Sprintf("stage %s %d", kind, index) }
+func (c Command) String() string               { return fmt.Sprintf("%s at %s", c.What, c.At) }
+
+// fromFirstStage leaves out the valves' places at the start, which nobody commanded.
+func fromFirstStage(cs []Command) []Command {
+	for i, c := range cs {
+		if strings.HasPrefix(c.What, "stage ") {
+			return cs[i:]
+		}
+	}
+	return nil
+}
+
+func difference(a, b []Command, within time.Duration) string {
+	for i := range min(len(a), len(b)) {
+		if off := a[i].At - b[i].At; a[i].What != b[i].What || off > within || off < -within {
+			return fmt.Sprintf("command %d: recorded %s, replayed %s", i, a[i], b[i])
+		}
+	}
+	if len(a) != len(b) {
+		return fmt.Sprintf("recorded %d commands, replayed %d", len(a), len(b))
+	}
+	return ""
+}
+
+// recorder keeps the commands of the replay.
+type recorder struct{ commands []Command }
+
+func (r *recorder) add(at time.Duration, what string) {
+	r.commands = append(r.commands, Command{at, what})
+}
+func (r *recorder) Readings([]sensors.Reading) {}
+func (r *recorder) Valve(at time.Duration, valve string, open bool) {
+	r.add(at, valveWords(valve, open))
+}
+func (r *recorder) Setpoint(at time.Duration, pa float64)               { r.add(at, setpointWords(pa)) }
+func (r *recorder) Fault(time.Duration, string, string, string, string) {}
+func (r *recorder) Note(time.Duration, string)                          {}
+func (r *recorder) Run(time.Duration, string, string)                   {}
+func (r *recorder) Flush(time.Duration) error                           { return nil }
+func (r *recorder) Sync() error                                         { return nil }
+func (r *recorder) Stage(at time.Duration, kind string, index int, _ string, _, _ float64) {
+	r.add(at, stageWords(kind, index))
+}
