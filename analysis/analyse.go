@@ -24,6 +24,8 @@ type analysis struct {
 	stages []*stage
 	damp   *damp
 	w      *ingress
+	creep  []float64
+	drift  wander
 	steps  []jump // of the chamber's pressure
 	gaps   []gap
 	whole  Integrity
@@ -52,6 +54,7 @@ func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
 	}
 	a := &analysis{run: run, name: recordName, x: x, column: column}
 	a.integrity(src)
+	x.sheetFirst(run)
 	a.sealed = sealedPa(run, x)
 	a.s = readySignal(x)
 	a.v = newVessel(run, roomStartPa(run, x))
@@ -83,9 +86,17 @@ func (a *analysis) depth(pa float64) float64 { return a.column.DepthM(pa - a.sea
 // best stand-in; nil where the record has none.
 func (a *analysis) waterTrack() *track {
 	if a.v.gas {
+		if a.s.gas != nil {
+			return nil
+		}
+		if t := newTrack(lagging(&a.x.roomC, 300), 120, "room"); t != nil {
+			t.u = math.Hypot(t.u, 0.25)
+			t.sd = math.Hypot(t.sd, 0.02)
+			return t
+		}
 		return nil
 	}
-	if t := newTrack(&a.x.water, 420, "water"); t != nil {
+	if t := newTrack(&a.x.water, 900, "water"); t != nil {
 		return t
 	}
 	if a.s.gas != nil {
@@ -107,7 +118,7 @@ func (a *analysis) waterTrack() *track {
 			}
 		}
 		if t := newTrack(&settled, 600, "gas cushion, settled"); t != nil {
-			t.u = math.Hypot(t.u, 0.03)
+			t.u = math.Hypot(t.u, 0.1)
 			return t
 		}
 	}
@@ -116,10 +127,36 @@ func (a *analysis) waterTrack() *track {
 		return t
 	}
 	if t := newTrack(&a.x.insideC, 600, "inside the unit"); t != nil {
-		t.u = math.Hypot(t.u, 0.05)
+		t.u = math.Hypot(t.u, 0.25)
+		return t
+	}
+	if t := newTrack(lagging(&a.x.roomC, 3*3600), 1200, "room, as water follows it"); t != nil {
+		t.u = math.Hypot(t.u, 0.12)
 		return t
 	}
 	return nil
+}
+
+// lagging is a temperature as a body follows it with a time constant, s.
+func lagging(s *series, tau float64) *series {
+	out := &series{}
+	if s.empty() {
+		return out
+	}
+	// The start is the mean of the first readings: bodies begin at room temperature.
+	c, n := 0.0, 0
+	for i := 0; i < len(s.t) && n < 6; i++ {
+		c += float64(s.v[i])
+		n++
+	}
+	c /= float64(n)
+	for i, t := range s.t {
+		if i > 0 {
+			c += (float64(s.v[i]) - c) * (1 - math.Exp(-(t-s.t[i-1])/tau))
+		}
+		out.add(t, c)
+	}
+	return out
 }
 
 // pressureAt is the chamber's pressure at a time, from its sound readings.
@@ -172,10 +209,12 @@ func (a *analysis) measure() {
 		a.in.fixShare(a.stages, a.drive)
 	}
 	a.findSteps()
+	a.drift = a.findDrift()
 	for _, st := range a.stages {
 		a.measureHold(st)
 	}
 	if a.followIngress() {
+		a.drift = a.findDrift()
 		for _, st := range a.stages {
 			a.measureHold(st)
 		}
@@ -211,18 +250,82 @@ func (a *analysis) measureHold(st *stage) {
 	}
 	if a.in != nil && st.hold.real() {
 		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, false)
+		if e := st.inside; e != nil && a.v.gas {
+			// Gas came in: its volume at the inside pressure into the liquid equivalent.
+			in := a.in.pressureAt(st.hold.end)
+			e.scale(liquidEquivalent(1, in, st.meanPa, 293.15))
+		}
 	}
 	st.both = joint(st.chamber, st.inside)
 }
 
+// findDrift says how the transducer strays, from what all stages together make
+// likeliest: one hold alone is too short to tell drift from a leak.
+func (a *analysis) findDrift() wander {
+	sum := make([]float64, len(drifts))
+	for _, st := range a.stages {
+		if !st.dwell().real() {
+			continue
+		}
+		f := a.fitter(st)
+		if len(f.blocks) < 8 {
+			continue
+		}
+		tau, top := math.NaN(), math.Inf(-1)
+		if a.s.gas == nil {
+			for t := 6.0; t < 700; t *= 1.25 {
+				if e, score := f.once(false, false, t, drifts[0]); e != nil && score > top {
+					tau, top = t, score
+				}
+			}
+		}
+		for i, d := range drifts {
+			e, score := f.once(false, false, tau, d)
+			if e == nil || i == 0 && e.chi2 > 4*float64(e.n) {
+				break // no steady leak at all: says nothing of the transducer
+			}
+			sum[i] += score
+		}
+	}
+	best := 0
+	for i := range sum {
+		if i > 0 && sum[i]-1 > sum[best] {
+			best = i
+		}
+	}
+	return drifts[best]
+}
+
 // fitter prepares the chamber's balance of a stage.
 func (a *analysis) fitter(st *stage) *chamberFit {
-	f := &chamberFit{v: a.v, st: st, s: a.s, base: a.base, drive: a.drive, onset: math.Inf(-1)}
+	f := &chamberFit{v: a.v, st: st, s: a.s, base: a.base, drive: a.drive, onset: math.Inf(-1), creep: a.creepAt, drift: a.drift}
 	if a.w != nil {
 		f.ingress, f.ingSD = a.w.at, a.w.sd
 	}
 	f.prepare()
 	return f
+}
+
+// creepAt is how far a body under the chamber's pressure has given way by a time,
+// in Pa, if it follows with one relaxation time (the standard linear solid of
+// viscoelasticity): its share of the volume is fitted.
+func (a *analysis) creepAt(t float64) float64 {
+	if a.creep == nil {
+		const step = 5.0
+		n := int(a.x.endS/step) + 2
+		a.creep = make([]float64, n)
+		keep := math.Exp(-step / slowCreepS)
+		for i := 1; i < n; i++ {
+			p := a.pressureAt((float64(i) - 0.5) * step)
+			if math.IsNaN(p) {
+				p = a.v.roomPa
+			}
+			a.creep[i] = a.creep[i-1]*keep + (p-a.v.roomPa)*(1-keep)
+		}
+	}
+	p := max(t/5, 0)
+	i := min(int(p), len(a.creep)-2)
+	return a.creep[i] + (p-float64(i))*(a.creep[i+1]-a.creep[i])
 }
 
 // meanPressure is the mean of the chamber's sound readings in a window, Pa absolute.

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -8,6 +9,8 @@ import (
 	"proofpot/profiles/water"
 	"proofpot/rig/setup"
 )
+
+var debugFit bool
 
 // What is known beforehand of a bench whose sheet says no more. "Good to some
 // 10 %" is read as a rectangular distribution of ±10 %, whose standard deviation
@@ -21,10 +24,17 @@ const (
 	// the material leaves the whole range.
 	wallMean, wallSD = 62e-6, 22e-6 // 1/K
 
-	// Slow give of the unit after a step, in ml for each e-fold of time; common
-	// practice, no source.
-	creepSD    = 0.012 // ml
-	creepTimeS = 20.0  // s
+	// Slow give of the unit after a step: with the logarithm of time, and with one
+	// long relaxation time; common practice, no source.
+	creepTimeS = 20.0   // s
+	slowCreepS = 2000.0 // s
+)
+
+var (
+	creepSD   = 0.0015 // ml a bar of the step and a litre of the unit, for each e-fold of time
+	slowCreep = 0.006  // ml a bar and a litre, in the long run
+
+	postHook func(*posterior)
 
 	unknownBlankSD = 0.1 // ml/h/bar, where no blank was run
 )
@@ -88,13 +98,27 @@ type estimate struct {
 	rel             float64 // standard uncertainty that goes with the leak, as a share of it
 	n               int     // blocks
 	chi2            float64
-	drift           float64 // Pa/√h
-	white           float64 // u from white noise alone, as a naive line fit would claim
+	drift           wander
+	cooled          []float64 // K, warmth of the gas at the start of each part
+	white           float64   // u from white noise alone, as a naive line fit would claim
 	tau             float64
 }
 
 // coverage95 is the factor of a two-sided 95 % interval of a normal distribution.
 const coverage95 = 1.959964
+
+// scale turns an estimate into another unit.
+func (e *estimate) scale(f float64) {
+	e.value *= f
+	e.u *= f
+	e.lod *= f
+	e.settle *= f
+	e.settleU *= f
+	e.white *= f
+	for i := range e.budget {
+		e.budget[i].MLPerH *= f
+	}
+}
 
 func (e *estimate) interval() Interval {
 	return Interval{Estimate: e.value, Low: e.value - coverage95*e.u, High: e.value + coverage95*e.u}
@@ -123,6 +147,7 @@ const (
 	colStiff
 	colBlank
 	colCreep
+	colSlow
 	colWater
 	colFixed
 )
@@ -146,6 +171,10 @@ type chamberFit struct {
 	cools            []cooling
 	heat             []float64 // K, how far the gas may have been warmed before each part
 	rampEnd          float64
+	step             float64                 // Pa, the rise before the dwell
+	creep            func(t float64) float64 // see analysis.creepAt
+	drift            wander
+	tauOf            []float64 // K, warmth of the gas at the start of each part, where its time constant is open
 }
 
 const maxParts = 10
@@ -160,6 +189,11 @@ func (f *chamberFit) prepare() {
 	f.rampEnd = f.st.dwell().start
 	if f.st.ramp.real() {
 		f.rampEnd = f.st.ramp.end
+		lo, _ := between(f.s.t, f.st.ramp.start, f.st.ramp.end)
+		hi, _ := between(f.s.t, f.st.dwell().start, f.st.dwell().end)
+		if lo < len(f.s.p) && hi < len(f.s.p) {
+			f.step = math.Abs(f.s.p[hi] - f.s.p[lo])
+		}
 	}
 	hold := f.window()
 	long := max(hold.length(), 60)
@@ -263,21 +297,21 @@ func (f *chamberFit) fit(tied, curved bool) *estimate {
 			taus = append(taus, tau)
 		}
 	}
-	// The best time constant under the usual drift, then the best drift.
-	tau := math.NaN()
 	for _, c := range taus {
-		if e, score := f.once(tied, curved, c, usualDrift); e != nil && score > bestScore {
-			best, bestScore, tau = e, score, c
+		if e, score := f.once(tied, curved, c, f.drift); e != nil && score > bestScore {
+			best, bestScore = e, score
 		}
 	}
 	if best == nil {
 		return nil
 	}
-	for _, drift := range []float64{4, 40, 120} {
-		// Wide of the usual only where the data say so.
-		if e, score := f.once(tied, curved, tau, drift); e != nil && score-1.5 > bestScore {
-			best, bestScore = e, score-1.5
+	if f.s.gas == nil {
+		// The time constant is not known better than its neighbours fit.
+		f.tauOf = best.cooled
+		if e, _ := f.once(tied, curved, best.tau, f.drift); e != nil {
+			best = e
 		}
+		f.tauOf = nil
 	}
 	if best.chi2 > 3*float64(best.n) && math.Abs(best.value) > 10*best.u {
 		f.ends(best)
@@ -326,10 +360,29 @@ func (f *chamberFit) ends(e *estimate) {
 	e.u = math.Sqrt(own*own + e.rel*e.rel*e.value*e.value + 0.0025*(e.value-old)*(e.value-old))
 }
 
-// usualDrift is a transducer's wander, Pa/√h, taken where the data cannot tell.
-const usualDrift = 12.0
+// wander is how a transducer strays: a random walk, and a part that comes back
+// (a first-order Gauss-Markov process).
+type wander struct {
+	walk  float64 // Pa/√h
+	stray float64 // Pa
+	tau   float64 // s
+}
 
-func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, float64) {
+// cov is the covariance, Pa², of the errors at two times since a common zero, s.
+func (w wander) cov(s, t float64) float64 {
+	c := w.walk * w.walk * min(s, t) / 3600
+	if w.stray > 0 {
+		c += w.stray * w.stray * math.Exp(-math.Abs(t-s)/w.tau)
+	}
+	return c
+}
+
+// drifts are the ways of straying that are tried; the first is taken where the
+// data cannot tell.
+var drifts = []wander{{walk: 4, stray: 15, tau: 600}, {walk: 4, stray: 15, tau: 150}, {walk: 4, stray: 8, tau: 300}, {walk: 4, stray: 8, tau: 1200}, {walk: 12},
+	{walk: 4, stray: 25, tau: 300}, {walk: 4, stray: 25, tau: 1200}, {walk: 10, stray: 45, tau: 400}, {walk: 10, stray: 45, tau: 1500}, {walk: 40}, {walk: 120}}
+
+func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estimate, float64) {
 	n := len(f.blocks)
 	holds := 0
 	for i := range f.blocks {
@@ -372,6 +425,10 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 		exCol[i] = k
 		k++
 	}
+	tauCol := k
+	if f.tauOf != nil {
+		k++
+	}
 	x := mat.NewDense(n, k, nil)
 	y := make([]float64, n)
 	mean := make([]float64, k)
@@ -405,7 +462,12 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 		x.Set(i, colStiff, f.v.stiff*(p-r.p))
 		x.Set(i, colBlank, gauge*h)
 		x.Set(i, colCreep, math.Log1p(max(b.t-f.rampEnd, 0)/creepTimeS))
-		x.Set(i, colWater, -f.v.waterML*2e-4*h)
+		x.Set(i, colSlow, f.creep(b.t)/1e5*f.v.unitML/1000)
+		warm := -f.v.waterML * 2.1e-4
+		if f.s.gas == nil || !f.v.gas && f.cools[b.part].sound {
+			warm += r.v / r.k
+		}
+		x.Set(i, colWater, warm*h)
 		key := [2]int{b.part, 0}
 		if !tied && b.inHold {
 			key[1] = 1
@@ -417,6 +479,10 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 			t = c.tau
 		}
 		x.Set(i, exCol[b.part], r.v/r.k*math.Exp(-(b.t-f.parts[b.part].start)/t))
+		if f.tauOf != nil {
+			since := (b.t - f.parts[b.part].start) / t
+			x.Set(i, tauCol, f.tauOf[b.part]*r.v/r.k*since*math.Exp(-since))
+		}
 		comp[i] = r.v/p + f.v.stiff
 		white := f.s.noise * comp[i]
 		vt := 0.0
@@ -431,7 +497,8 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 	mean[colWall], sd[colWall] = wallMean, wallSD
 	sd[colStiff] = 2 * sheetSD
 	mean[colBlank], sd[colBlank] = f.v.blank, f.v.blankSD
-	sd[colCreep] = creepSD
+	sd[colCreep] = creepSD * max(f.step/1e5, 0.1) * f.v.unitML / 1000
+	sd[colSlow] = slowCreep
 	sd[colWater] = 1e-9
 	if f.base != nil {
 		sd[colWater] = f.base.u
@@ -450,6 +517,9 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 	if curved {
 		sd[colCurve] = math.Inf(1)
 	}
+	if f.tauOf != nil {
+		sd[tauCol] = 0.2
+	}
 	for i, c := range exCol {
 		if f.s.gas != nil && f.cools[i].fitted {
 			sd[c] = f.cools[i].ua + 0.03*math.Abs(f.cools[i].a) + 0.02
@@ -457,9 +527,26 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 			sd[c] = f.heat[i]
 		}
 	}
+	// The smoothed water thermometer errs alike over its width.
+	errs := make([]float64, n)
+	if f.base != nil {
+		for i := range f.blocks {
+			r := refs[f.blocks[i].part]
+			errs[i] = -f.v.waterML * 2.2e-4
+			if f.s.gas == nil || f.cools[f.blocks[i].part].sound {
+				errs[i] += r.v / r.k
+			}
+			errs[i] *= f.base.sd
+		}
+	}
 	for i := range n {
 		for j := i; j < n; j++ {
-			w := drift * drift * comp[i] * comp[j] * (f.blocks[i].t - f.blocks[0].t) / 3600
+			if f.base != nil {
+				if c := 1 - (f.blocks[j].t-f.blocks[i].t)/f.base.half; c > 0 {
+					cov.SetSym(i, j, cov.At(i, j)+errs[i]*errs[j]*c)
+				}
+			}
+			w := comp[i] * comp[j] * drift.cov(f.blocks[i].t-f.blocks[0].t, f.blocks[j].t-f.blocks[0].t)
 			cov.SetSym(i, j, cov.At(i, j)+w)
 		}
 		cov.SetSym(i, i, cov.At(i, i)+1e-14)
@@ -470,6 +557,15 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 		return nil, 0
 	}
 	e := &estimate{value: p.b[colLeak], u: p.sd(colLeak), settle: p.b[colSettle], settleU: p.sd(colSettle), tied: tied, n: n, chi2: p.chi2, drift: drift, tau: tau}
+	if postHook != nil {
+		postHook(p)
+	}
+	if debugFit {
+		fmt.Printf("    params %.5g drift %v tau %v logev %.2f chi %.1f n %d water.u %.3g\n", p.b, drift, tau, p.logEvidence, p.chi2, n, sd[colWater])
+	}
+	for _, c := range exCol {
+		e.cooled = append(e.cooled, p.b[c])
+	}
 	rest := e.u * e.u
 	add := func(source string, cols ...int) {
 		s := 0.0
@@ -483,8 +579,11 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 	add("bench's own leak (blank)", colBlank)
 	add("stiffness from the sheet", colStiff)
 	add("warming of water and walls", colWall, colWater)
+	if f.tauOf != nil {
+		exCol = append(exCol, tauCol)
+	}
 	add("settling of the gas temperature", exCol...)
-	add("creep of the unit", colCreep)
+	add("creep of the unit", colCreep, colSlow)
 	// What the readings leave: noise and drift.
 	e.white = f.whiteLine()
 	if tied || holds == n {
@@ -509,15 +608,7 @@ func (f *chamberFit) once(tied, curved bool, tau, drift float64) (*estimate, flo
 	e.settleU = math.Hypot(e.settleU, rel*math.Abs(e.settle))
 	if f.v.gas {
 		// Into the equivalent of liquid.
-		q := liquidEquivalent(1, f.st.meanPa, f.v.roomPa, refs[len(refs)-1].k)
-		e.value *= q
-		e.u *= q
-		e.settle *= q
-		e.settleU *= q
-		e.white *= q
-		for i := range e.budget {
-			e.budget[i].MLPerH *= q
-		}
+		e.scale(liquidEquivalent(1, f.st.meanPa, f.v.roomPa, last.k))
 	}
 	e.lod = currie(e.u)
 	return e, p.logEvidence

@@ -113,7 +113,7 @@ func TestExplore(t *testing.T) {
 			}
 			fmt.Printf("   st%d %.1f true %.3f", st.index, st.depthM, h)
 			if e := st.chamber; e != nil {
-				fmt.Printf(" chamber %.3f±%.3f z %.2f tied %v drift %.0f chi %.2f n %d tau %.0f white %.3f", e.value, e.u, (e.value-h)/e.u, e.tied, e.drift, e.chi2/float64(e.n), e.n, e.tau, e.white)
+				fmt.Printf(" chamber %.3f±%.3f z %.2f tied %v drift %v chi %.2f n %d tau %.0f white %.3f", e.value, e.u, (e.value-h)/e.u, e.tied, e.drift, e.chi2/float64(e.n), e.n, e.tau, e.white)
 			}
 			if e := st.inside; e != nil {
 				fmt.Printf(" inside %.3f±%.3f z %.2f", e.value, e.u, (e.value-h)/e.u)

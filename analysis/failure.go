@@ -91,8 +91,8 @@ func (a *analysis) firstJump() *jump {
 		return first
 	}
 	i := in[0]
-	if first != nil && first.t0 <= i.t1+2*a.in.dt {
-		return first
+	if first != nil && first.t0 <= i.t1+2*a.in.dt || a.leakAfter(i.t0) > a.limit() {
+		return first // what goes on coming in is timed as a leak
 	}
 	// The inside saw it: the chamber says when within those seconds.
 	j := a.finest(i.t0-a.in.dt, i.t1)
@@ -238,14 +238,15 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 	if leaky == nil && a.in != nil && a.insideLeaks() {
 		f.saw(ByDecay)
 	}
-	o := a.insideOnset()
+	seats := leaky != nil && a.resealed(leaky)
+	o := a.insideOnset(seats)
 	if o == nil {
 		var before *stage
 		if st != nil && st.order > 0 {
 			before = a.stages[st.order-1]
 		}
 		if st != nil {
-			o = a.chamberOnset(st, before)
+			o = a.chamberOnset(st, before, seats)
 		}
 	}
 	if o != nil {
@@ -267,7 +268,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 	case q > burstMLPerH:
 		f.mode = Burst
 		f.text = fmt.Sprintf("a leak of %.3g ml/h opened", q)
-	case a.resealed(leaky):
+	case seats:
 		f.mode = Reseal
 		f.text = fmt.Sprintf("a leak of %.3g ml/h at %.1f m, and none in any deeper stage: a seal that seats only under pressure", q, leaky.depthM)
 	}
@@ -328,7 +329,7 @@ func (a *analysis) smoothPressure(t float64) float64 {
 func (a *analysis) dampFailure() *failure {
 	f := &failure{mode: Damp}
 	f.saw(ByHumidity)
-	o := a.insideOnset()
+	o := a.insideOnset(false)
 	if o != nil {
 		a.place(f, o)
 	} else {

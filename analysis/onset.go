@@ -53,47 +53,50 @@ func (o *onset) quantile(q float64, f func(float64) float64) float64 {
 func same(t float64) float64 { return t }
 
 // channel is one witness of a slow leak: readings about a level before the
-// onset, which rise after it as one or two known shapes.
+// onset, which rise after it by a sum of shapes.
 type channel struct {
 	t, y, sd []float64
 	trend    float64 // sd of a slope that was there before, units/s
-	bent     bool    // the rise is free: s and s², rather than what the pressure drives
+	shapes   []func(t0, t float64) float64
 }
 
 // misfit gives χ² of the channel with the onset at t0, over level, trend and rise.
-func (c *channel) misfit(t0 float64, driven func(t0, t float64) float64) float64 {
+func (c *channel) misfit(t0 float64) float64 {
 	const k = 4
 	var m [k][k]float64
 	var r [k]float64
 	yy := 0.0
 	mid := c.t[len(c.t)/2]
-	span := c.t[len(c.t)-1] - c.t[0] + 1
-	last := driven(t0, c.t[len(c.t)-1])
+	end := c.t[len(c.t)-1]
+	span := end - c.t[0] + 1
+	var scale [2]float64
+	for j, shape := range c.shapes {
+		scale[j] = max(math.Abs(shape(t0, end)), 1e-30)
+	}
+	base := c.y[0]
 	for i, t := range c.t {
 		w := 1 / (c.sd[i] * c.sd[i])
 		f := [k]float64{1, (t - mid) / span, 0, 0}
 		if t > t0 {
-			if c.bent {
-				s := (t - t0) / span
-				f[2], f[3] = s, s*s
-			} else if last > 0 {
-				f[2] = driven(t0, t) / last
+			for j, shape := range c.shapes {
+				f[2+j] = shape(t0, t) / scale[j]
 			}
 		}
+		y := c.y[i] - base
 		for a := range k {
 			for b := range k {
 				m[a][b] += w * f[a] * f[b]
 			}
-			r[a] += w * f[a] * c.y[i]
+			r[a] += w * f[a] * y
 		}
-		yy += w * c.y[i] * c.y[i]
+		yy += w * y * y
 	}
 	tr := c.trend * span
 	m[1][1] += 1 / (tr*tr + 1e-30)
 	for a := range k {
-		m[a][a] += 1e-9 * (1 + m[0][0]*1e-6)
+		m[a][a] += 1e-9 * m[0][0]
 	}
-	// Gauss elimination; the quadratic form left over is χ².
+	// Gauss elimination; what is left of the quadratic form is χ².
 	for a := range k {
 		if m[a][a] <= 0 {
 			continue
@@ -109,6 +112,58 @@ func (c *channel) misfit(t0 float64, driven func(t0, t float64) float64) float64
 	}
 	return yy
 }
+
+// course is the driving pressure cumulated over time on a grid, and the same
+// behind a first-order lag, so that what a leak lets in, and what a sensor that
+// follows with a lag shows of it, can be had for any onset.
+type course struct {
+	from, step float64
+	sum, lag   []float64
+	tau        float64
+}
+
+func (a *analysis) newCourse(from, to, tau float64) *course {
+	const n = 2400
+	c := &course{from: from, step: (to - from) / n, tau: tau, sum: make([]float64, n+1), lag: make([]float64, n+1)}
+	keep := math.Exp(-c.step / tau)
+	for i := 1; i <= n; i++ {
+		d := max(a.drive(from+c.step*(float64(i)-0.5)), 0)
+		c.sum[i] = c.sum[i-1] + d*c.step
+		c.lag[i] = c.lag[i-1]*keep + d*tau*(1-keep)
+	}
+	return c
+}
+
+func (c *course) at(list []float64, t float64) float64 {
+	p := (t - c.from) / c.step
+	i := min(max(int(p), 0), len(list)-2)
+	return list[i] + (p-float64(i))*(list[i+1]-list[i])
+}
+
+// driven is what has come in since t0, Pa s.
+func (c *course) driven(t0, t float64) float64 {
+	return max(c.at(c.sum, t)-c.at(c.sum, t0), 0)
+}
+
+// lagged is the same as a sensor shows it that follows with time constant tau.
+func (c *course) lagged(t0, t float64) float64 {
+	e := math.Exp(-(t - t0) / c.tau)
+	return max(c.driven(t0, t)-c.at(c.lag, t)+e*c.at(c.lag, t0), 0)
+}
+
+// steady is a constant source behind the same lag, s.
+func (c *course) steady(t0, t float64) float64 {
+	s := t - t0
+	return s - c.tau*(1-math.Exp(-s/c.tau))
+}
+
+// humidityLag is how long a humidity sensor takes to follow: 5 to 10 s for the
+// element and as much for the air about it (TRADE.md section 4), as a log-normal
+// distribution.
+const (
+	humidityLag       = 12.0 // s
+	humidityLagSpread = 0.35
+)
 
 // rise finds when a witness first stands above what it was before, s: blocks of
 // some seconds against the mean (or the line) of all blocks before; NaN for never.
@@ -164,7 +219,9 @@ func rise(t, y []float64, sd, width, slack float64, line bool) float64 {
 // prior is how likely an onset is at a time before anything is known: leaks open
 // at a pressure, so as fast as the pressure reaches new heights, and else at any
 // time under pressure, which the trade sees far less often.
-func (a *analysis) prior(ts []float64) []float64 {
+// A seal that seats under pressure lets water by as soon as that overcomes its
+// surface tension, which is within the first metre or so (TRADE.md section 3.6).
+func (a *analysis) prior(ts []float64, seats bool) []float64 {
 	w := make([]float64, len(ts))
 	if len(ts) < 2 {
 		return w
@@ -182,13 +239,20 @@ func (a *analysis) prior(ts []float64) []float64 {
 	floor := 0.2*total/span + 1
 	for i := range w {
 		w[i] = math.Log(w[i] + floor)
+		if seats {
+			w[i] -= max(a.depth(a.pressureAt(ts[i])), 0) / seatingM
+		}
 	}
 	return w
 }
 
+// seatingM is the depth over which an unseated seal begins to leak, m; common
+// practice, no source.
+const seatingM = 1.0
+
 // insideOnset finds the onset of a slow leak from what the inside shows; nil
 // where it shows none.
-func (a *analysis) insideOnset() *onset {
+func (a *analysis) insideOnset(seats bool) *onset {
 	v := a.in
 	if v == nil {
 		return nil
@@ -227,62 +291,70 @@ func (a *analysis) insideOnset() *onset {
 	}
 	from := max(0, seen-900)
 	to := min(seen+240, stop)
-	var list []*channel
-	cut := func(t, y []float64, sd, trend float64, bent bool) {
+	cut := func(t, y []float64, sd, trend float64) *channel {
 		lo, hi := between(t, from-1, to)
 		if hi-lo < 12 {
-			return
+			return nil
 		}
-		c := &channel{t: t[lo:hi], y: y[lo:hi], trend: trend, bent: bent}
-		for range c.t {
-			c.sd = append(c.sd, sd)
+		c := &channel{t: t[lo:hi], y: y[lo:hi], trend: trend, sd: make([]float64, hi-lo)}
+		for i := range c.sd {
+			c.sd[i] = sd
 		}
-		list = append(list, c)
+		return c
 	}
-	if !math.IsNaN(tp) && tp < to {
-		cut(pt, py, v.noise, v.freeML*4e-5/3600, false)
-	}
-	if !math.IsNaN(th) && th < to {
-		cut(ht, hy, v.mgSD, 1, true)
-	}
-	if len(list) == 0 {
-		return nil
-	}
-	n := 600
-	step := max((min(seen+30, to)-from)/float64(n), v.dt/8)
 	o := &onset{}
-	// What a leak of constant conductance lets in, cumulated.
-	grid := 2000
-	gs := (to - from) / float64(grid)
-	flow := make([]float64, grid+1)
-	for i := 1; i <= grid; i++ {
-		flow[i] = flow[i-1] + max(a.drive(from+gs*(float64(i)-0.5)), 0)*gs
-	}
-	at := func(t float64) float64 {
-		p := (t - from) / gs
-		i := min(max(int(p), 0), grid-1)
-		return flow[i] + (p-float64(i))*(flow[i+1]-flow[i])
-	}
-	driven := func(t0, t float64) float64 { return max(at(t)-at(t0), 0) }
-	for t := from; t <= min(seen+30, to); t += step {
+	last := min(seen+30, to)
+	step := max((last-from)/700, v.dt/8)
+	for t := from; t <= last; t += step {
 		o.t = append(o.t, t)
 	}
-	best := make([]float64, len(list))
-	chi := make([][]float64, len(list))
-	for j, c := range list {
-		best[j] = math.Inf(1)
-		chi[j] = make([]float64, len(o.t))
-		for i, t := range o.t {
-			chi[j][i] = c.misfit(t, driven)
-			best[j] = min(best[j], chi[j][i])
+	o.w = a.prior(o.t, seats)
+	found := false
+	add := func(c *channel, shapes [][]func(t0, t float64) float64, prior []float64) {
+		if c == nil {
+			return
+		}
+		found = true
+		chi := make([][]float64, len(shapes))
+		best := math.Inf(1)
+		for k := range shapes {
+			c.shapes = shapes[k]
+			chi[k] = make([]float64, len(o.t))
+			for i, t := range o.t {
+				chi[k][i] = c.misfit(t)
+				best = min(best, chi[k][i])
+			}
+		}
+		scale := max(1, best/float64(len(c.t)-4))
+		for i := range o.w {
+			sum := 0.0
+			for k := range shapes {
+				sum += prior[k] * math.Exp(-(chi[k][i]-best)/scale/2)
+			}
+			o.w[i] += math.Log(sum + 1e-300)
 		}
 	}
-	o.w = a.prior(o.t)
-	for j, c := range list {
-		scale := max(1, best[j]/float64(len(c.t)-4))
-		for i := range o.w {
-			o.w[i] -= (chi[j][i] - best[j]) / scale / 2
+	type shape = func(t0, t float64) float64
+	if !math.IsNaN(tp) && tp < to {
+		c := a.newCourse(from, to, 1)
+		add(cut(pt, py, v.noise, v.freeML*4e-5/3600), [][]shape{{c.driven}}, []float64{1})
+	}
+	if !math.IsNaN(th) && th < to {
+		var shapes [][]shape
+		var prior []float64
+		for z := -2.0; z <= 2; z += 0.5 {
+			c := a.newCourse(from, to, humidityLag*math.Exp(humidityLagSpread*z))
+			if a.insideLeaks() {
+				shapes = append(shapes, []shape{c.steady, c.lagged})
+			} else {
+				shapes = append(shapes, []shape{c.lagged})
+			}
+			prior = append(prior, math.Exp(-z*z/2))
 		}
+		add(cut(ht, hy, v.mgSD, 1.5/3600), shapes, prior)
+	}
+	if !found {
+		return nil
 	}
 	o.normal()
 	return o
@@ -323,7 +395,7 @@ const (
 // shows, and that stage st is the first to show. Within a closed part the
 // pressure shows it; within a ramp, whose inflow is unknown, only the probe does,
 // and else the leak may have begun anywhere in it.
-func (a *analysis) chamberOnset(st *stage, before *stage) *onset {
+func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 	d := st.dwell()
 	from := d.start
 	if st.ramp.real() {
@@ -352,10 +424,10 @@ func (a *analysis) chamberOnset(st *stage, before *stage) *onset {
 	if len(o.t) == 0 {
 		o.t = []float64{end}
 	}
-	o.w = a.prior(o.t)
+	o.w = a.prior(o.t, seats)
 	// The leak and the evidence of each onset, on the coarse grid of closed parts.
 	f := a.fitter(st)
-	tau, drift := math.NaN(), usualDrift
+	tau, drift := math.NaN(), a.drift
 	leak, leakU, driveMean := 0.0, math.Inf(1), 1.0
 	var known func(t float64) float64
 	if e := st.chamber; e != nil {
@@ -428,7 +500,7 @@ func (a *analysis) drivenBetween(t0, t1 float64) float64 {
 
 // evidence gives the log evidence of an onset within the dwell of a stage, and
 // the same for all before it.
-func (a *analysis) evidence(f *chamberFit, d interval, tau, drift float64) func(float64) float64 {
+func (a *analysis) evidence(f *chamberFit, d interval, tau float64, drift wander) func(float64) float64 {
 	const n = 28
 	var ts, ls []float64
 	first, last := math.Inf(1), math.Inf(-1)

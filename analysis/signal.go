@@ -264,7 +264,7 @@ func (s *signal) join(o *pressures) {
 		at, diff = at[:k], diff[:k]
 		slope, mid, level = line(at, diff)
 	}
-	s.second = wander(at, diff, slope, mid, level)
+	s.second = strays(at, diff, slope, mid, level)
 	w := s.noise * s.noise / (s.noise*s.noise + noise*noise)
 	joined := make([]float64, len(s.p))
 	for i := range s.p {
@@ -293,9 +293,9 @@ func (s *signal) join(o *pressures) {
 	}
 }
 
-// wander is the standard deviation of the differences between two transducers,
+// strays is the standard deviation of the differences between two transducers,
 // averaged over some 100 readings at a time.
-func wander(at, diff []float64, slope, mid, level float64) float64 {
+func strays(at, diff []float64, slope, mid, level float64) float64 {
 	const block = 100
 	var sum float64
 	n := 0

@@ -236,7 +236,6 @@ func readTable(src Source) (*table, error) {
 	if len(x.chambers) == 0 {
 		return nil, errors.New("the record holds no chamber pressure")
 	}
-	slices.SortStableFunc(x.chambers, func(a, b pressures) int { return len(b.t) - len(a.t) })
 	return x, nil
 }
 
@@ -274,6 +273,25 @@ func (x *table) addPressure(sensor string, t, p float64) {
 	if len(x.chambers) < 8 {
 		x.chambers = append(x.chambers, pressures{sensor: sensor, t: []float64{t}, p: []float64{p}})
 	}
+}
+
+// sheetFirst puts the transducer that the sheet names first, else the one with
+// the most readings: what has no sheet has no calibration, and can only help.
+func (x *table) sheetFirst(run setup.Run) {
+	rank := func(p pressures) int {
+		for i, s := range run.Bench.Sensors {
+			if s.ID == p.sensor && s.Measures == "chamber pressure" {
+				return i
+			}
+		}
+		return len(run.Bench.Sensors)
+	}
+	slices.SortStableFunc(x.chambers, func(a, b pressures) int {
+		if d := rank(a) - rank(b); d != 0 {
+			return d
+		}
+		return len(b.t) - len(a.t)
+	})
 }
 
 // sealedPa is the pressure, absolute, at which the unit was closed: the sheet's,

@@ -12,6 +12,7 @@ type track struct {
 	t, c []float64 // s, °C
 	u    float64   // °C/h, standard uncertainty of a slope over some ten minutes
 	half float64   // s, half width of the local line
+	sd   float64   // °C, standard uncertainty of a smoothed value, the same over some half width
 	from string    // which thermometer
 }
 
@@ -48,10 +49,12 @@ func newTrack(s *series, half float64, from string) *track {
 			d[i] = k.c[i+1] - k.c[i]
 		}
 		sd := max(madSD(d)/math.Sqrt2, 1e-4)
+		k.sd = sd / math.Sqrt(max(0.6*min(2*half, k.t[len(k.t)-1]-k.t[0])/block, 1))
 		width := min(2*half, max(k.t[len(k.t)-1]-k.t[0], block))
 		k.u = sd * math.Sqrt(12) / (width * math.Sqrt(width/block)) * 3600
 	} else {
 		k.u = 1
+		k.sd = 0.02
 	}
 	return k
 }

@@ -5,7 +5,6 @@ import (
 	"html/template"
 	"math"
 	"reflect"
-	"slices"
 	"strings"
 	"time"
 
@@ -73,7 +72,9 @@ type failure struct {
 
 // How long texts and lists from a record may become on paper.
 const (
-	mostText   = 400
+	mostText   = 300  // of one text of a record
+	mostProse  = 2000 // of anything
+	mostName   = 60
 	mostEvents = 18
 	mostList   = 10
 	mostHolds  = 24
@@ -84,13 +85,13 @@ func newPage(run setup.Run, r *analysis.Result, opts Options, u units.System) *p
 	v := &r.Verdict
 	p := &page{
 		Letterhead: opts.Letterhead, LetterheadLines: opts.LetterheadLines,
-		Record: stated(v.Record), Unit: stated(v.Unit), Version: stated(opts.Version),
+		Record: named(v.Record), Unit: named(v.Unit), Version: named(opts.Version),
 		Started: units.UTC(plots.Start(r)), Made: "time not stated",
 	}
 	if !opts.Generated.IsZero() {
 		p.Made = units.UTC(opts.Generated)
 	}
-	p.Foot = "unit " + units.Clean(p.Unit, 40) + ", record " + units.Clean(p.Record, 60)
+	p.Foot = "unit " + units.Clean(p.Unit, 40) + ", record " + units.Clean(p.Record, 50)
 	p.verdict(run, v, u)
 	p.Failure = newFailure(r, u)
 	if p.Mark == "doubt" {
@@ -210,8 +211,14 @@ func stated(text string) string {
 	if strings.TrimSpace(text) == "" {
 		return "not stated"
 	}
-	return text
+	return told(text)
 }
+
+// told cuts a text of a record to what a page can bear.
+func told(text string) string { return units.Clean(text, mostText) }
+
+// named is stated for what should be no longer than a name.
+func named(text string) string { return units.Clean(stated(text), mostName) }
 
 // positive writes a number of a sheet with its unit; zero and NaN mean that the
 // sheet does not state it.
@@ -224,10 +231,14 @@ func positive(v float64, decimals int, unit string) string {
 
 // short keeps the first of a long list and says how many it left out.
 func short(list []string, most int, what string) []string {
-	if len(list) <= most {
-		return slices.Clone(list)
+	var out []string
+	for _, text := range list[:min(len(list), most)] {
+		out = append(out, told(text))
 	}
-	return append(slices.Clone(list[:most]), fmt.Sprintf("and %d more %s in the record", len(list)-most, what))
+	if left := len(list) - most; left > 0 {
+		out = append(out, fmt.Sprintf("and %d more %s in the record", left, what))
+	}
+	return out
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
@@ -251,6 +262,6 @@ func cleanValue(v reflect.Value) {
 			cleanValue(v.Index(i))
 		}
 	case reflect.String:
-		v.SetString(units.Clean(v.String(), mostText))
+		v.SetString(units.Clean(v.String(), mostProse))
 	}
 }

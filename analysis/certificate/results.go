@@ -141,7 +141,7 @@ func targetPa(stages []analysis.StageSpan, h analysis.Hold) float64 {
 
 func newStageRow(h analysis.Hold, target, room float64, start time.Time, u units.System) stageRow {
 	row := stageRow{
-		Stage: fmt.Sprint(h.Stage), Name: h.Name, Depth: u.DepthText(h.DepthM),
+		Stage: fmt.Sprint(h.Stage), Name: units.Clean(h.Name, mostName), Depth: u.DepthText(h.DepthM),
 		Absolute: "not stated", Gauge: "not stated",
 		Window: units.NotMeasured, Leak: units.NotMeasured,
 		Detection: units.NotMeasured, Moisture: units.NotMeasured,
@@ -182,7 +182,7 @@ func bounds(q analysis.Interval, decimals int) string {
 func budget(lines []analysis.Budget) (rows []budgetRow, combined string) {
 	sum := 0.0
 	for _, b := range lines {
-		rows = append(rows, budgetRow{stated(b.Source), units.SizedUp(b.MLPerH), b.Remarks})
+		rows = append(rows, budgetRow{named(b.Source), units.SizedUp(b.MLPerH), told(b.Remarks)})
 		sum += b.MLPerH * b.MLPerH
 	}
 	return rows, units.SizedUp(math.Sqrt(sum))
@@ -194,7 +194,7 @@ func causes(explanations []analysis.Explanation) []cause {
 		if i == mostList {
 			break
 		}
-		c := cause{Name: stated(e.Cause), Standing: "ruled out by the data", Experiment: e.Experiment,
+		c := cause{Name: named(e.Cause), Standing: "ruled out by the data", Experiment: told(e.Experiment),
 			For: short(e.For, 5, "points"), Against: short(e.Against, 5, "points")}
 		if e.Holds {
 			c.Standing = "the data leave it standing"
@@ -210,7 +210,7 @@ func settling(r *analysis.Result) []string {
 	var out []string
 	for _, e := range r.Explanations {
 		if e.Holds && strings.TrimSpace(e.Experiment) != "" {
-			out = append(out, e.Experiment+" (tells whether it is: "+stated(e.Cause)+")")
+			out = append(out, told(e.Experiment)+" (tells whether it is: "+stated(e.Cause)+")")
 		}
 	}
 	var open []string
@@ -256,7 +256,7 @@ func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) 
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Time.Before(list[j].Time) })
 	for _, e := range list {
-		rows = append(rows, eventRow{since(e.Time, start), stated(e.Kind), units.Clean(e.Text, 160)})
+		rows = append(rows, eventRow{since(e.Time, start), named(e.Kind), units.Clean(e.Text, 160)})
 	}
 	return rows, more
 }

@@ -19,7 +19,7 @@ type planRow struct{ Stage, Name, Depth, Settle, Hold, Cycles string }
 func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 	unit, bench, profile := run.Unit, run.Bench, run.Profile
 	p.Closure = []fact{
-		{"Unit", stated(unit.ID)},
+		{"Unit", named(unit.ID)},
 		{"Variant", stated(unit.Variant)},
 		{"Material", stated(unit.Material)},
 		{"Window", stated(unit.Window)},
@@ -29,7 +29,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		{"Closed at", sealedText(run, r, u)},
 	}
 	if unit.Notes != "" {
-		p.Closure = append(p.Closure, fact{"Notes", unit.Notes})
+		p.Closure = append(p.Closure, fact{"Notes", told(unit.Notes)})
 	}
 	p.Claim = []fact{
 		{"Deepest stage", deepestText(profile, u)},
@@ -40,7 +40,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		{"Limits of acceptance", acceptText(profile.Accept, u)},
 	}
 	p.Bench = []fact{
-		{"Bench", stated(bench.ID)},
+		{"Bench", named(bench.ID)},
 		{"Chamber", chamberText(bench)},
 		{"Pressure limit", pressureLimit(bench, u)},
 		{"Blank leak", blankText(bench)},
@@ -49,10 +49,10 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		if len(p.Sensors) == mostRows {
 			break
 		}
-		p.Sensors = append(p.Sensors, sensorRow{stated(s.ID), stated(s.Measures),
-			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), stated(s.Driver)})
+		p.Sensors = append(p.Sensors, sensorRow{named(s.ID), named(s.Measures),
+			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), named(s.Driver)})
 	}
-	p.PlanNote = "Profile " + stated(profile.Name) + "; rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
+	p.PlanNote = "Profile " + named(profile.Name) + "; rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
 	for i, s := range profile.Stages {
 		if i == mostRows {
 			p.PlanNote += fmt.Sprintf(" %d more stages stand in the record.", len(profile.Stages)-i)
@@ -65,9 +65,9 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 
 func planName(s profiles.Stage) string {
 	if s.Kind == "" || s.Kind == s.Name {
-		return s.Name
+		return units.Clean(s.Name, mostName)
 	}
-	return s.Name + " (" + s.Kind + ")"
+	return units.Clean(s.Name, mostName) + " (" + units.Clean(s.Kind, mostName) + ")"
 }
 
 func sealedText(run setup.Run, r *analysis.Result, u units.System) string {
@@ -99,7 +99,7 @@ func waterText(w profiles.Water) string {
 	if w.Model == "" {
 		return "not stated"
 	}
-	text := w.Model
+	text := named(w.Model)
 	if w.SalinityGKg > 0 {
 		text += ", salinity " + units.Number(w.SalinityGKg, 1) + " g/kg"
 	}

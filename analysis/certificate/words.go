@@ -100,7 +100,7 @@ func mentionsCells(unit setup.Unit) bool {
 func limits(run setup.Run, r *analysis.Result, u units.System) []string {
 	v, c := &r.Verdict, r.Conditions
 	out := []string{
-		"This unit (" + stated(v.Unit) + ") in this closure, and no other. Opening it, or changing a seal, window or penetrator, ends the result for that joint.",
+		"This unit (" + named(v.Unit) + ") in this closure, and no other. Opening it, or changing a seal, window or penetrator, ends the result for that joint.",
 		"Depth is meant in this water: " + waterText(run.Profile.Water) + ". In denser water the same depth is a higher pressure.",
 		"Temperature during the test: water " + between(c.WaterMinC, c.WaterMaxC) + ", gas " + between(c.GasMinC, c.GasMaxC) +
 			". Plastics are weaker when warmer and seals stiffer when colder.",
