@@ -2,16 +2,16 @@ package rig
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"proofpot/profiles"
+	"proofpot/profiles/plan"
 	"proofpot/rig/setup"
 	"proofpot/sensors"
 )
 
-// Leg is one ramp with the settle and hold that follow it. A stage of the
-// profile is one leg, or, when it is cycled, one leg up and one down a cycle.
+// Leg is one ramp with the settle and hold that follow it: a stage of the
+// profile, or a part of one that goes up and down.
 type Leg struct {
 	Stage    int    // number of the profile's stage, from 0
 	Name     string //
@@ -20,7 +20,8 @@ type Leg struct {
 	RatePaS  float64       // of the ramp, Pa/s, > 0 up and down
 	Ramp     time.Duration // as planned
 	Settle   time.Duration
-	Hold     time.Duration
+	Hold     time.Duration // 0: none, a pause or the low end of a cycle
+	Search   bool          // a step of a search, which ends when the unit fails
 }
 
 // Plan is a profile turned into pressures on one bench. It does not change
@@ -41,17 +42,11 @@ type Plan struct {
 	depth func(gaugePa float64) float64
 }
 
-// Rates and times of the sequencer.
 const (
 	// ventRatePaS is 1 bar/min: common practice, no source, for units whose
 	// seals and potting may have taken up gas (rapid decompression damage:
 	// HSE research report RR485).
 	ventRatePaS = 1e5 / 60
-	// cycleLowM is the depth between two cycles, where seals lose their load.
-	cycleLowM = 1.0
-	// shareOfRating keeps the test below the point at which a relief valve
-	// begins to weep: common practice, no source.
-	shareOfRating = 0.9
 	// DefaultPeriod of the loop.
 	DefaultPeriod = 500 * time.Millisecond
 	// defaultNoisePa is taken where the bench does not state its sensor's noise.
@@ -71,15 +66,58 @@ func (p *Plan) Total() time.Duration {
 	return t
 }
 
+// Foresee works out what a profile does on a bench with a unit, and what each
+// hold can prove there.
+func Foresee(run setup.Run) (*plan.Plan, error) {
+	b, u := run.Bench, run.Unit
+	pb := plan.Bench{ID: b.ID, Gas: b.Medium == setup.MediumGas, WaterFed: b.Supply == setup.SupplyWater,
+		ChamberML: b.ChamberVolumeML, CushionML: b.GasCushionML, StiffnessMLPerBar: b.StiffnessMLPerBar,
+		RatedPa: b.RatedPa, ReliefPa: b.ReliefPa, RoomPa: b.RoomPa,
+		BlankMLPerHPerBar: b.BlankLeakMLPerHPerBar, BlankSDMLPerHPerBar: b.BlankLeakSDMLPerHPerBar}
+	pu := plan.Unit{ID: u.ID, OuterML: u.OuterVolumeML, FreeML: u.FreeVolumeML, SealedPa: u.SealedPa, SealedC: u.SealedC}
+	for _, s := range b.Sensors {
+		foreseen(&pb, &pu, s, s.Measures)
+		for _, f := range s.Fields {
+			foreseen(&pb, &pu, s, f.Measures)
+		}
+	}
+	return plan.New(run.Profile, pb, pu)
+}
+
+// Noises that are taken where a sensor's are not stated: those of the usual
+// digital parts' data sheets, from memory.
+const (
+	thermometerK = 0.05
+	insidePa     = 10
+	insideRH     = 0.1
+)
+
+func foreseen(b *plan.Bench, u *plan.Unit, s setup.Sensor, measures string) {
+	q, _ := sensors.QuantityNamed(measures)
+	switch {
+	case measures == "":
+	case q == sensors.ChamberPressure:
+		b.NoisePa = s.NoisePa
+		b.SampleS = s.IntervalS
+	case q == sensors.ChamberGas:
+		b.GasThermometerK = thermometerK
+	case q == sensors.ChamberWater:
+		b.WaterThermometerK = thermometerK
+	case q == sensors.UnitPressure:
+		u.InsidePa = insidePa
+		u.InsideS = s.IntervalS
+	case q == sensors.UnitTemperature:
+		u.InsideK = thermometerK
+	case q == sensors.UnitHumidity:
+		u.InsideRH = insideRH
+	}
+}
+
 // NewPlan turns a profile into the pressures of a run. The sheet must state the
 // room's pressure, and the pressure at which the unit was closed. A profile
-// that the bench must not run is an error that says why.
+// that the bench must not run, or cannot, is an error that says why.
 func NewPlan(run setup.Run) (*Plan, error) {
 	b, u, pr := run.Bench, run.Unit, run.Profile
-	column, err := profiles.NewColumn(pr.Water)
-	if err != nil {
-		return nil, fmt.Errorf("profile %q: %w", pr.Name, err)
-	}
 	if err := stated(b, u); err != nil {
 		return nil, err
 	}
@@ -87,37 +125,37 @@ func NewPlan(run setup.Run) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
+	foreseen, err := Foresee(run)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range foreseen.Findings {
+		if f.Weight == plan.Refusal {
+			return nil, fmt.Errorf("profile %q on bench %q: %s", pr.Name, b.ID, f.Text)
+		}
+	}
 	p := &Plan{
-		SealedPa: u.SealedPa, RoomPa: b.RoomPa, VentRate: ventRatePaS, Hand: b.HandOperated,
+		SealedPa: u.SealedPa, RoomPa: b.RoomPa, LimitPa: foreseen.LimitPa, VentRate: ventRatePaS, Hand: b.HandOperated,
 		Chamber: chamber.ID, NoisePa: chamber.NoisePa, Period: DefaultPeriod, StopOnWet: true,
-		depth: column.DepthM,
+		depth: foreseen.Column.DepthM,
 	}
 	if p.NoisePa <= 0 {
 		p.NoisePa = defaultNoisePa
 	}
-	rated, relief := b.RatedPa-b.RoomPa, b.ReliefPa-b.RoomPa
-	p.LimitPa = b.RoomPa + shareOfRating*min(rated, relief)
-	rate := column.GaugePa(pr.RampMPerMin) / 60
-	from := b.RoomPa
-	add := func(stage int, name string, depthM, settleS, holdS float64) {
-		target := u.SealedPa + column.GaugePa(depthM)
-		p.Legs = append(p.Legs, Leg{Stage: stage, Name: name, DepthM: depthM, TargetPa: target, RatePaS: rate,
-			Ramp: seconds(math.Abs(target-from) / rate), Settle: seconds(settleS), Hold: seconds(holdS)})
-		from = target
-	}
-	for i, s := range pr.Stages {
-		for c := range max(s.Cycles, 1) {
-			if c > 0 {
-				add(i, s.Name, min(cycleLowM, s.DepthM), 0, 0)
-			}
-			add(i, s.Name, s.DepthM, s.SettleS, s.HoldS)
+	for _, l := range foreseen.Legs {
+		switch l.Kind {
+		case profiles.KindVacuum, profiles.KindPlunge, profiles.KindPowered:
+			return nil, fmt.Errorf("profile %q, stage %d (%s): a stage of kind %q is done by hand, outside the chamber's control; run the other stages in a profile of their own", pr.Name, l.Stage, l.Name, l.Kind)
 		}
-	}
-	for _, l := range p.Legs {
-		if l.TargetPa > p.LimitPa {
-			return nil, fmt.Errorf("profile %q, stage %d (%s): %g m needs %.2f bar gauge, and bench %q may go to %.2f bar gauge (90 %% of its rating of %.2f and its relief setting of %.2f bar gauge)",
-				pr.Name, l.Stage, l.Name, l.DepthM, (l.TargetPa-b.RoomPa)/1e5, b.ID, (p.LimitPa-b.RoomPa)/1e5, rated/1e5, relief/1e5)
+		rate := pr.RampMPerMin
+		if r := pr.Stages[l.Stage].RampMPerMin; r > 0 {
+			rate = r
 		}
+		p.Legs = append(p.Legs, Leg{Stage: l.Stage, Name: l.Name, DepthM: l.DepthM, TargetPa: l.AbsolutePa,
+			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Settle: l.Settle, Hold: l.Hold, Search: l.Kind == profiles.KindSearch})
+	}
+	if len(p.Legs) == 0 {
+		return nil, fmt.Errorf("profile %q has no stage", pr.Name)
 	}
 	return p, nil
 }
@@ -149,5 +187,3 @@ func chamberSensor(b setup.Bench) (setup.Sensor, error) {
 	}
 	return setup.Sensor{}, fmt.Errorf("bench %q: no sensor measures %q", b.ID, want)
 }
-
-func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

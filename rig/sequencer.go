@@ -43,14 +43,8 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 		}
 	case Ramp:
 		ramp(p, &s, in.Now, &out)
-	case Settle:
-		if in.Now-s.Since >= p.Legs[s.Leg].Settle || in.Operator.Skip {
-			enter(p, &s, in.Now, Hold, &out)
-		}
-	case Hold:
-		if in.Now-s.Since >= p.Legs[s.Leg].Hold || in.Operator.Skip {
-			next(p, &s, in.Now, &out)
-		}
+	case Settle, Hold:
+		rest(p, &s, &in, &out)
 	case Vent:
 		vent(p, &s, in.Now, &out)
 	}
@@ -163,6 +157,27 @@ func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
 func enter(p *Plan, s *State, now time.Duration, phase Phase, out *Output) {
 	s.Phase, s.Since = phase, now
 	out.say(Event{Kind: StageEvent, Phase: phase, Leg: s.Leg, Critical: true})
+}
+
+// rest waits shut: settling, then measuring. A search ends when the unit fails.
+func rest(p *Plan, s *State, in *Input, out *Output) {
+	leg := &p.Legs[s.Leg]
+	if leg.Search && in.Operator.Failed {
+		out.say(Event{Kind: NoteEvent, Text: "the unit fails here: the search ends", Critical: true})
+		startVent(p, s, in.Now, out)
+		return
+	}
+	due := leg.Hold
+	if s.Phase == Settle {
+		due = leg.Settle
+	}
+	switch {
+	case in.Now-s.Since < due && !in.Operator.Skip:
+	case s.Phase == Settle && leg.Hold > 0:
+		enter(p, s, in.Now, Hold, out)
+	default:
+		next(p, s, in.Now, out)
+	}
 }
 
 // next goes on to the next leg, or to the final vent.

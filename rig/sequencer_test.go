@@ -21,7 +21,7 @@ func sheet() setup.Run {
 		Bench: setup.Bench{ID: "club pot", Medium: setup.MediumWater, Supply: setup.SupplyGas, ChamberVolumeML: 8000,
 			GasCushionML: 300, StiffnessMLPerBar: 1.5, RatedPa: room + 10e5, ReliefPa: room + 8e5, RoomPa: room,
 			Sensors: []setup.Sensor{{ID: "p1", Measures: "chamber pressure", NoisePa: 50}}},
-		Profile: profiles.Profile{Name: "two steps", ProofFactor: 1.25, RampMPerMin: 10,
+		Profile: profiles.Profile{Accept: profiles.Accept{LeakMLPerH: 1}, Name: "two steps", ProofFactor: 1.25, RampMPerMin: 10,
 			Water: profiles.Water{Model: "fresh", TemperatureC: 12, LatitudeDeg: 46},
 			Stages: []profiles.Stage{
 				{Name: "shallow", DepthM: 3, SettleS: 20, HoldS: 40},
@@ -30,7 +30,7 @@ func sheet() setup.Run {
 	}
 }
 
-func plan(t testing.TB, change func(*setup.Run)) *Plan {
+func planned(t testing.TB, change func(*setup.Run)) *Plan {
 	t.Helper()
 	run := sheet()
 	if change != nil {
@@ -89,7 +89,7 @@ func drive(t testing.TB, p *Plan, c *pot, input func(*Input), look func(Input, S
 }
 
 func TestAProfileIsRunStageByStage(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	var kinds []Phase
 	var legs []int
 	var peak float64
@@ -139,7 +139,7 @@ func TestAProfileIsRunStageByStage(t *testing.T) {
 }
 
 func TestARampKeepsItsRate(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	var began time.Duration
 	drive(t, p, &pot{pa: room, fill: 9000, vent: 9000}, nil, func(in Input, s State, out Output) {
 		for _, e := range out.Events() {
@@ -157,7 +157,7 @@ func TestARampKeepsItsRate(t *testing.T) {
 }
 
 func TestAbortVentsAtOnceAndStaysVented(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	c := pot{pa: room, fill: 2500, vent: 9000}
 	var asked bool
 	var aborts, ends int
@@ -183,7 +183,7 @@ func TestAbortVentsAtOnceAndStaysVented(t *testing.T) {
 }
 
 func TestASensorThatFallsSilentStopsTheFillAndThenVents(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	c := pot{pa: room, fill: 2500, vent: 9000}
 	silent := 40 * time.Second
 	var stopped time.Duration
@@ -208,7 +208,7 @@ func TestASensorThatFallsSilentStopsTheFillAndThenVents(t *testing.T) {
 }
 
 func TestAShortSilenceCostsAGapAndNotTheRun(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	s := drive(t, p, &pot{pa: room, fill: 2500, vent: 9000}, func(in *Input) {
 		if in.Now > 40*time.Second && in.Now < 70*time.Second {
 			in.Readings = nil
@@ -220,7 +220,7 @@ func TestAShortSilenceCostsAGapAndNotTheRun(t *testing.T) {
 }
 
 func TestAFillValveThatDoesNotShutTrips(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	c := pot{pa: room, fill: 2500, vent: 9000}
 	var peak float64
 	s := drive(t, p, &c, func(in *Input) {
@@ -235,7 +235,7 @@ func TestAFillValveThatDoesNotShutTrips(t *testing.T) {
 }
 
 func TestAnEmptySupplyIsGivenUp(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	s := drive(t, p, &pot{pa: room, fill: 0, vent: 9000}, nil, nil)
 	if s.Stopped != NoResponse {
 		t.Fatalf("stopped %q", s.Stopped)
@@ -243,7 +243,7 @@ func TestAnEmptySupplyIsGivenUp(t *testing.T) {
 }
 
 func TestAWetProbeStopsTheRun(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	s := drive(t, p, &pot{pa: room, fill: 2500, vent: 9000}, func(in *Input) {
 		if in.Now > 2*time.Minute {
 			in.Readings = append(in.Readings, sensors.Reading{Sensor: "w1", Quantity: sensors.ProbeWet, Value: 1, At: in.Now})
@@ -255,7 +255,7 @@ func TestAWetProbeStopsTheRun(t *testing.T) {
 }
 
 func TestOneSpikeIsNotOverPressure(t *testing.T) {
-	p := plan(t, nil)
+	p := planned(t, nil)
 	s := drive(t, p, &pot{pa: room, fill: 2500, vent: 9000}, func(in *Input) {
 		if in.Now%(30*time.Second) == 0 {
 			in.Readings = reading(in.Readings[0].Value+4e5, in.Now)
@@ -273,7 +273,7 @@ func TestOneSpikeIsNotOverPressure(t *testing.T) {
 // TestWhateverComesInTheValvesAreSafe feeds random readings, faults, clocks and
 // commands, and checks at each step what must never be otherwise.
 func TestWhateverComesInTheValvesAreSafe(t *testing.T) {
-	valves, hand := plan(t, nil), plan(t, func(r *setup.Run) { r.Bench.HandOperated = true })
+	valves, hand := planned(t, nil), planned(t, func(r *setup.Run) { r.Bench.HandOperated = true })
 	rapid.Check(t, func(t *rapid.T) {
 		p := valves
 		if rapid.Bool().Draw(t, "by hand") {
@@ -362,7 +362,7 @@ func TestABenchIsRefusedThatMustNotRunTheProfile(t *testing.T) {
 }
 
 func TestTheOperatorIsLedThroughEachStage(t *testing.T) {
-	p := plan(t, func(r *setup.Run) { r.Bench.HandOperated = true })
+	p := planned(t, func(r *setup.Run) { r.Bench.HandOperated = true })
 	var s State
 	c := pot{pa: room, fill: 3000, vent: 3000}
 	seen := map[PromptKind]int{}
@@ -388,7 +388,7 @@ func TestTheOperatorIsLedThroughEachStage(t *testing.T) {
 }
 
 func BenchmarkStep(b *testing.B) {
-	p := plan(b, nil)
+	p := planned(b, nil)
 	p.Legs[1].Hold = 1 << 62
 	var s State
 	rs := reading(p.Legs[1].TargetPa, 0)

@@ -24,10 +24,11 @@ var phaseNames = [...]string{"ready", "ramp", "settle", "hold", "vent", "done"}
 // String gives the word that the record uses as a stage's kind.
 func (p Phase) String() string { return phaseNames[p] }
 
-// Operator is what a person asks for.
+// Operator is what a person asks for, or whoever watches for him.
 type Operator struct {
-	Abort bool // stop, and vent
-	Skip  bool // end this settle or hold now
+	Abort  bool // stop, and vent
+	Skip   bool // end this settle or hold now
+	Failed bool // the unit leaks: a search need go no further
 }
 
 // Input is what a step goes by.

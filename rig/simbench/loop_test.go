@@ -27,7 +27,7 @@ func (quiet) Flush(time.Duration) error                                  { retur
 func (quiet) Sync() error                                                { return nil }
 
 func sheet(bench setup.Bench) setup.Run {
-	return setup.Run{Format: 1, Unit: simbench.BuiltInUnit(), Bench: bench, Profile: profiles.Profile{
+	return setup.Run{Format: 1, Unit: simbench.BuiltInUnit(), Bench: bench, Profile: profiles.Profile{Accept: profiles.Accept{LeakMLPerH: 1},
 		Name: "test", ProofFactor: 1.25, RampMPerMin: 10,
 		Water: profiles.Water{Model: "fresh", TemperatureC: 18, LatitudeDeg: 46},
 		Stages: []profiles.Stage{

@@ -93,7 +93,7 @@ func TestAHandOperatedBenchGoesThroughAProfileOnABadDay(t *testing.T) {
 	}
 	plan, err := rig.NewPlan(setup.Run{Format: 1, Bench: bench,
 		Unit: setup.Unit{ID: "KP-01", FreeVolumeML: 600, SealedPa: roomPa},
-		Profile: profiles.Profile{Name: "short", ProofFactor: 1.25, RampMPerMin: 60,
+		Profile: profiles.Profile{Accept: profiles.Accept{LeakMLPerH: 1}, Name: "short", ProofFactor: 1.25, RampMPerMin: 60,
 			Water:  profiles.Water{Model: "fresh", TemperatureC: 12, LatitudeDeg: 47},
 			Stages: []profiles.Stage{{Name: "shallow", DepthM: 5, SettleS: 5, HoldS: 60}, {Name: "proof", DepthM: 20, SettleS: 5, HoldS: 10}}}})
 	if err != nil {
