@@ -274,7 +274,7 @@ func (p *page) integrity(i analysis.Integrity) {
 	}
 	p.Whole = []fact{{"Record", chain}, {"Lines read", fmt.Sprint(i.Lines)}}
 	if len(i.Gaps) == 0 {
-		p.Whole = append(p.Whole, fact{"Gaps in the readings", "none found"})
+		p.Whole = append(p.Whole, fact{"Gaps", "none found in the readings"})
 	}
 	p.Gaps = short(i.Gaps, mostList, "gaps")
 }

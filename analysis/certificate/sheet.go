@@ -35,9 +35,9 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		{"Deepest stage", deepestText(profile, u)},
 		{"Proof factor", positive(profile.ProofFactor, 2, "")},
 		{"Claim tested", claimText(profile, u)},
-		{"Water of the claim", waterText(profile.Water)},
+		{"Water", waterText(profile.Water)},
 		{"Density, gravity", columnText(profile.Water)},
-		{"Limits of acceptance", acceptText(profile.Accept, u)},
+		{"Limits", acceptText(profile.Accept, u)},
 	}
 	p.Bench = []fact{
 		{"Bench", named(bench.ID)},
@@ -165,7 +165,7 @@ func blankText(b setup.Bench) string {
 		return "not stated"
 	}
 	return units.Number(b.BlankLeakMLPerHPerBar, 3) + " ± " + units.Number(b.BlankLeakSDMLPerHPerBar, 3) +
-		" ml/h per bar gauge (standard deviation)"
+		" ml/h per bar gauge (1 s.d.)"
 }
 
 func seconds(s float64) string {

@@ -53,8 +53,8 @@ func (p *page) words(run setup.Run, r *analysis.Result, u units.System) {
 	p.Limits = limits(run, r, u)
 	p.Single = singleUnit(v.Verdict)
 	p.Cautions = []string{
-		"The result is evidence about a housing. It is no safety system and no life support, and nobody's life may hang on it.",
-		"Gas under pressure and closed voids store energy: keep behind a barrier during ramps and proof holds, never work on clamps under pressure, and open only when the vent has stopped flowing and a second indication agrees.",
+		"The result is evidence about a housing: no safety system, no life support, and nobody's life may hang on it.",
+		"Gas under pressure and closed voids store energy: stay behind a barrier during ramps and proof, never work on clamps under pressure, open only when the vent has stopped flowing and a second indication agrees.",
 		"Whoever runs the test answers for the rating of the chamber, its relief valve and the law of the place.",
 	}
 	switch {
