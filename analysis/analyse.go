@@ -403,7 +403,7 @@ func (a *analysis) measureDamp() {
 		}
 	}
 	a.damp = fitDamp(a.in, a.drive, 0, to, onsets)
-	if a.damp == nil {
+	if a.damp == nil || math.IsNaN(a.damp.u) {
 		return
 	}
 	for _, st := range a.stages {

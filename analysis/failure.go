@@ -131,7 +131,13 @@ func (a *analysis) firstWet() *wetting {
 // dampFails says whether the humidity proves an ingress above the limit.
 func (a *analysis) dampFails() bool {
 	limit := a.run.Profile.Accept.MoistureMGPerH
-	if a.damp == nil || !a.damp.rising || a.damp.gain < 100 || limit <= 0 {
+	if a.damp == nil || limit <= 0 {
+		return false
+	}
+	if a.damp.satured {
+		return true
+	}
+	if !a.damp.rising || a.damp.gain < 100 {
 		return false
 	}
 	for _, st := range a.stages {
@@ -172,10 +178,17 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), 0) + coverage95*u)
 	f.saw(ByStep)
 	after := a.leakAfter(j.t0)
-	if after > max(a.limit(), 0) && leaky != nil {
+	if in := a.insideAfter(j.t1); in > a.limit() {
+		after = max(after, in)
+	}
+	wet := a.firstWet() != nil
+	if after > a.limit() || wet {
 		f.mode = Burst
 		f.saw(ByDecay)
 		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should and then went on falling (up to %.3g ml/h)", j.drop, after)
+		if after <= a.limit() {
+			f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and the probe inside became wet", j.drop)
+		}
 	} else {
 		f.mode = Collapse
 		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and no leak followed: the unit lost volume", j.drop)
@@ -185,6 +198,36 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	}
 	a.addWitnesses(f)
 	return f
+}
+
+// insideAfter is the ingress in the half minute to three minutes after a time, ml/h, by the
+// inside pressure; 0 where that shows none.
+func (a *analysis) insideAfter(t float64) float64 {
+	v := a.in
+	if v == nil || v.pa == nil {
+		return 0
+	}
+	end := a.x.endS
+	for _, o := range a.x.vent {
+		end = min(end, o.start)
+	}
+	lo, hi := between(v.t, t+2*v.dt, min(t+180, end))
+	var ts, ys []float64
+	for i := lo; i < hi; i++ {
+		if !v.bad[i] {
+			ts, ys = append(ts, v.t[i]), append(ys, v.ml[i])
+		}
+	}
+	if len(ts) < 6 {
+		return 0
+	}
+	slope, _, _ := line(ts, ys)
+	long := ts[len(ts)-1] - ts[0]
+	u := v.noise*math.Sqrt(12/float64(len(ts)))/long + v.freeML/293*v.temp.u/3600
+	if slope < 5*u {
+		return 0
+	}
+	return slope * 3600
 }
 
 func (a *analysis) stageAt(t float64) *stage {
@@ -239,7 +282,20 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 		f.saw(ByDecay)
 	}
 	seats := leaky != nil && a.resealed(leaky)
-	o := a.insideOnset(seats)
+	var o *onset
+	if leaky != nil && leaky.both.value > burstMLPerH/2 {
+		// A leak that large bends the ramp it begins in.
+		from := leaky.dwell().start
+		if leaky.ramp.real() {
+			from = leaky.ramp.start
+		}
+		if kink := a.rampKink(from, leaky.dwell().start, 8); kink != nil {
+			o = kink.onset(a.s.dt)
+		}
+	}
+	if o == nil {
+		o = a.insideOnset(seats)
+	}
 	if o == nil {
 		var before *stage
 		if st != nil && st.order > 0 {
@@ -281,6 +337,11 @@ func (a *analysis) resealed(leaky *stage) bool {
 	deeper := 0
 	for _, st := range a.stages[leaky.order+1:] {
 		if st.depthM <= leaky.depthM || !st.hold.real() || st.both == nil {
+			continue
+		}
+		// A void that is full of water, or of air as dense as the chamber's pressure,
+		// takes in no more: that is no seal.
+		if mid := (st.hold.start + st.hold.end) / 2; a.drive(mid) < 0.6*(a.pressureAt(mid)-a.sealed) {
 			continue
 		}
 		if st.both.value > 4*st.both.u && st.both.value > a.limit() {

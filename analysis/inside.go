@@ -71,7 +71,15 @@ func newVoid(run setup.Run, x *table) *void {
 			// kg/m³ × ml = mg
 			v.mg[i] = water.VapourDensity(v.vapour[i], c) * v.freeML
 		}
-		v.mgSD = max(whiteNoise(v.t, v.mg, v.dt), 1e-6)
+		// The noise, from where the air is not saturated: there the reading sticks.
+		n := 0
+		for n < len(v.t) && v.rh[n] < humidityEnd {
+			n++
+		}
+		v.mgSD = whiteNoise(v.t[:n], v.mg[:n], v.dt)
+		if !(v.mgSD > 0) {
+			v.mgSD = 1e-3 * v.freeML * water.VapourDensity(water.SaturationPa(v.temp.at(v.t[0])), v.temp.at(v.t[0]))
+		}
 	}
 	v.lost()
 	return v

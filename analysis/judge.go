@@ -197,6 +197,9 @@ func (a *analysis) doubts() []string {
 	if !math.IsNaN(a.s.second) && a.s.second > 2*a.zeroSD() {
 		list = append(list, fmt.Sprintf("the two transducers wander apart by %.0f Pa", a.s.second))
 	}
+	if a.in != nil && a.in.mg != nil && (a.damp == nil || math.IsNaN(a.damp.u)) {
+		list = append(list, "the humidity inside could not be judged")
+	}
 	if !a.v.blankGiven && (a.in == nil || a.in.pa == nil) {
 		list = append(list, "the bench's own leak is not known (no blank on its sheet)")
 	}

@@ -29,8 +29,31 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 	if v == nil || v.mg == nil {
 		return nil
 	}
-	d := &damp{until: to}
-	width := max((to-from)/300, 3*v.dt)
+	d := &damp{until: to, u: math.NaN()}
+	above, startRH, seen := 0, math.NaN(), 0
+	for i := range v.t {
+		if v.t[i] < from || v.bad[i] {
+			continue
+		}
+		if v.t[i] > to {
+			break
+		}
+		if math.IsNaN(startRH) {
+			startRH = v.rh[i]
+		}
+		seen++
+		if v.rh[i] >= 95 && startRH < 80 && v.mg[i] > 1.25*v.mg[0] {
+			d.satured = true
+		}
+		if v.rh[i] > humidityEnd {
+			if above++; above == 3 && d.until == to {
+				d.until = v.t[i]
+			}
+		} else {
+			above = 0
+		}
+	}
+	width := max((d.until-from)/300, v.dt)
 	var ts, ys, ns []float64
 	var t, y, n float64
 	end := from + width
@@ -38,11 +61,7 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 		if v.t[i] < from || v.bad[i] {
 			continue
 		}
-		if v.rh[i] >= 95 {
-			d.satured = true
-		}
-		if v.t[i] > to || v.rh[i] > humidityEnd {
-			d.until = v.t[i]
+		if v.t[i] > d.until {
 			break
 		}
 		if v.t[i] >= end {
@@ -132,6 +151,35 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 			if f := try(tau, o, true); f.chi < best.chi && f.k > 0 {
 				best = f
 			}
+		}
+	}
+	// Closer about the best onset.
+	if !math.IsInf(best.chi, 1) {
+		gap := 0.0
+		for i := range onsets {
+			if onsets[i] == best.onset {
+				if i > 0 {
+					gap = max(gap, onsets[i]-onsets[i-1])
+				}
+				if i+1 < len(onsets) {
+					gap = max(gap, onsets[i+1]-onsets[i])
+				}
+			}
+		}
+		for round := 0; round < 4 && gap > v.dt; round++ {
+			mid := best.onset
+			for k := -4; k <= 4; k++ {
+				o := mid + gap*float64(k)/4
+				for _, tau := range taus {
+					if o < from || o > d.until {
+						continue
+					}
+					if f := try(tau, o, true); f.chi < best.chi && f.k > 0 {
+						best = f
+					}
+				}
+			}
+			gap /= 4
 		}
 	}
 	dof := float64(len(ts) - 5)

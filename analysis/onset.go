@@ -161,8 +161,8 @@ func (c *course) steady(t0, t float64) float64 {
 // element and as much for the air about it (TRADE.md section 4), as a log-normal
 // distribution.
 const (
-	humidityLag       = 12.0 // s
-	humidityLagSpread = 0.35
+	humidityLag       = 14.0 // s
+	humidityLagSpread = 0.3
 )
 
 // rise finds when a witness first stands above what it was before, s: blocks of
@@ -280,11 +280,24 @@ func (a *analysis) insideOnset(seats bool) *onset {
 	if len(ht) > 30 && (a.insideLeaks() || a.damp != nil && a.damp.rising) {
 		th = rise(ht, hy, v.mgSD, 10, 3e-3*hy[0], true)
 	}
-	seen := math.NaN()
-	for _, t := range []float64{tp, th} {
-		if !math.IsNaN(t) && !(seen < t) {
-			seen = t
+	// A humidity that only bends as the walls give off is no onset: where the
+	// pressure saw a leak too, both must have seen it together; where only the
+	// humidity did, its balance over the whole record says about when.
+	seen := tp
+	switch {
+	case !math.IsNaN(tp):
+		if math.IsNaN(th) || th > tp+60 || th < tp-600 {
+			th = a.riseNear(ht, hy, tp)
+		} else {
+			seen = min(tp, th)
 		}
+	case a.damp != nil && a.damp.rising:
+		if math.IsNaN(th) || math.Abs(th-a.damp.onset) > 300 {
+			th = a.damp.onset + 20
+		}
+		seen = th
+	default:
+		seen = th
 	}
 	if math.IsNaN(seen) {
 		return nil
@@ -360,6 +373,20 @@ func (a *analysis) insideOnset(seats bool) *onset {
 	return o
 }
 
+// riseNear says whether the humidity rises within some minutes of a time at which
+// the inside pressure did: that time, or NaN.
+func (a *analysis) riseNear(t, y []float64, at float64) float64 {
+	lo, hi := between(t, at-600, at+240)
+	if hi-lo < 30 {
+		return math.NaN()
+	}
+	r := rise(t[lo:hi], y[lo:hi], a.in.mgSD, 10, 3e-3*y[lo], true)
+	if r < at-400 {
+		return math.NaN()
+	}
+	return r
+}
+
 // insideLeaks says whether the inside pressure shows an ingress at all.
 func (a *analysis) insideLeaks() bool {
 	for _, st := range a.stages {
@@ -397,9 +424,12 @@ const (
 // and else the leak may have begun anywhere in it.
 func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 	d := st.dwell()
-	from := d.start
+	from, end := d.start, d.end
 	if st.ramp.real() {
 		from = st.ramp.start
+		if !d.real() {
+			end = st.ramp.end
+		}
 	}
 	if before != nil {
 		if b := before.dwell(); b.real() {
@@ -407,7 +437,6 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 		}
 	}
 	o := &onset{}
-	end := d.end
 	wetAt, dryAt := math.NaN(), math.NaN()
 	for _, w := range a.x.wets {
 		if !(wetAt <= w.t) {
@@ -425,6 +454,9 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 		o.t = []float64{end}
 	}
 	o.w = a.prior(o.t, seats)
+	if kink := a.rampKink(from, end, 8); kink != nil && (!d.real() || kink.t0 < d.start) {
+		return kink.onset(a.s.dt)
+	}
 	// The leak and the evidence of each onset, on the coarse grid of closed parts.
 	f := a.fitter(st)
 	tau, drift := math.NaN(), a.drift

@@ -40,7 +40,7 @@ func plain(document string) string {
 // section is the plain text from one heading to the next.
 func section(t testing.TB, document, heading string) string {
 	t.Helper()
-	_, after, found := strings.Cut(document, "<h2>"+heading+"</h2>")
+	_, after, found := strings.Cut(document, ">"+heading+"</h2>")
 	if !found {
 		t.Fatalf("no section %q", heading)
 	}
@@ -51,7 +51,7 @@ func section(t testing.TB, document, heading string) string {
 // rows are the plain cells of every row of the tables below a heading.
 func rows(t testing.TB, document, heading string) [][]string {
 	t.Helper()
-	_, after, found := strings.Cut(document, "<h2>"+heading+"</h2>")
+	_, after, found := strings.Cut(document, ">"+heading+"</h2>")
 	if !found {
 		t.Fatalf("no section %q", heading)
 	}
