@@ -18,7 +18,7 @@ var testStart = time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
 // builtIn is the sheet of the built-in bench and unit with two stages.
 func builtIn() setup.Run {
 	return setup.Run{Format: 1, Unit: BuiltInUnit(), Bench: BuiltInBench(), Profile: profiles.Profile{
-		Name: "test", ProofFactor: 1.25, RampMPerMin: 10,
+		Name: "test", ProofFactor: 1.25, RampMPerMin: 40.0 / 3,
 		Water: profiles.Water{Model: "fresh", TemperatureC: 18, LatitudeDeg: 46},
 		Stages: []profiles.Stage{
 			{Name: "shallow", DepthM: 3, SettleS: 120, HoldS: 300},

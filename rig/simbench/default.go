@@ -24,7 +24,8 @@ const (
 	stillFilm     = 2e-6  // m/s, air into still water: the root of D/(π t) for some ten minutes with a little convection
 	floatLeaves   = 0.02  // share of the water that a float leaves bare
 	plasticHeat   = 1.8e6 // J/(m³ K), of a unit's walls
-	rampSpareM    = 20.   // m/min that the fill valve can do at middle pressure
+	rampSpare     = 1.5  // how much faster than the profile's ramp the needle lets in at middle pressure: a person sets it a little above
+	usualRampM    = 13.   // m/min, where a profile states none
 	waterPerMetre = 9810. // Pa/m
 	ventTauS      = 90.   // s, of the open vent while the flow is choked
 	gasFollows    = 2.5   // how much longer a unit takes to follow in gas than in water
@@ -150,7 +151,7 @@ func defaultUnit(unit setup.Unit, roomPa, waterC float64, r *rand.Rand) Unit {
 }
 
 // defaultSupply sizes regulator, needle and vent for the bench, so that it can
-// do its profile's ramp, and at least rampSpareM, at middle pressure.
+// do its profile's ramp at middle pressure with a little to spare.
 func defaultSupply(run *setup.Run, c *Config, gas, stiffness float64) Supply {
 	bench := &run.Bench
 	roomPa := c.Room.StartPa
@@ -171,7 +172,11 @@ func defaultSupply(run *setup.Run, c *Config, gas, stiffness float64) Supply {
 		deepest = max(deepest, stage.DepthM)
 	}
 	middle := roomPa + deepest/2*waterPerMetre
-	paPerS := max(rampSpareM, 1.5*run.Profile.RampMPerMin) / 60 * waterPerMetre
+	ramp := run.Profile.RampMPerMin
+	if ramp <= 0 {
+		ramp = usualRampM
+	}
+	paPerS := rampSpare * ramp / 60 * waterPerMetre
 	if s.Water {
 		squeezed := gas * roomPa / middle
 		flow := (squeezed/middle + stiffness) * paPerS
