@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"proofpot/analysis"
@@ -361,6 +362,21 @@ func TestTheSameInputGivesTheSameBytes(t *testing.T) {
 			t.Errorf("%s: two documents differ", name)
 		}
 	}
+}
+
+func TestTwoDocumentsCanBeWrittenAtOnce(t *testing.T) {
+	s := sceneMakers["burst"](t)
+	want := written(t, s.run, s.r, options())
+	var wait sync.WaitGroup
+	for range 4 {
+		wait.Go(func() {
+			var out bytes.Buffer
+			if err := Write(&out, s.run, s.r, options()); err != nil || out.String() != want {
+				t.Errorf("at once: %v, %d bytes of %d", err, out.Len(), len(want))
+			}
+		})
+	}
+	wait.Wait()
 }
 
 func TestWritingChangesNothingInTheResult(t *testing.T) {
