@@ -318,7 +318,10 @@ func vent(p *Plan, s *State, now time.Duration, out *Output) {
 
 // prompt says what the operator of a bench without valves is to do now.
 func prompt(p *Plan, s *State) Prompt {
-	if s.Phase == Vent || s.Phase == Done || s.Phase == Ready {
+	switch s.Phase {
+	case Ready:
+		return Prompt{}
+	case Vent, Done:
 		return Prompt{Kind: VentAll, TargetPa: p.RoomPa}
 	}
 	leg := &p.Legs[s.Leg]

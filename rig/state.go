@@ -130,8 +130,8 @@ const (
 )
 
 var promptWords = [...]string{
-	"", "pump up", "slow down", "STOP pumping and shut the supply valve", "shut the supply valve and take your hands off",
-	"wait", "let off pressure slowly", "open the vent fully and leave it open",
+	"", "shut the vent and pump up", "slow down", "STOP pumping and shut the supply valve", "shut the supply valve and take your hands off",
+	"wait, hands off", "let off pressure slowly", "open the vent fully and leave it open",
 }
 
 // String gives the words shown to the operator.
