@@ -131,7 +131,7 @@ func (a *analysis) waterTrack() *track {
 		return t
 	}
 	if t := newTrack(lagging(&a.x.roomC, 3*3600), 1200, "room, as water follows it"); t != nil {
-		t.u = math.Hypot(t.u, 0.12)
+		t.u = math.Hypot(t.u, 0.2)
 		return t
 	}
 	return nil
@@ -209,6 +209,11 @@ func (a *analysis) measure() {
 		a.in.fixShare(a.stages, a.drive)
 	}
 	a.findSteps()
+	for _, j := range a.steps {
+		for _, st := range a.stages {
+			st.breakAt(j, a.s.dt)
+		}
+	}
 	a.drift = a.findDrift()
 	for _, st := range a.stages {
 		a.measureHold(st)

@@ -262,13 +262,14 @@ func (f *chamberFit) heating(part interval) float64 {
 	if hi >= len(f.s.p) || lo >= hi {
 		return 5
 	}
-	low := f.s.p[lo]
+	low, top := f.s.p[lo], 0.0
 	for k := lo; k < hi; k++ {
 		if !f.s.spike[k] {
 			low = min(low, f.s.p[k])
+			top = max(top, f.s.p[k])
 		}
 	}
-	return max(0.286*300*math.Log(max(f.s.p[hi]/low, 1)), 0.3)
+	return max(0.286*300*math.Log(max(f.s.p[hi]/low, top/f.s.p[hi], 1)), 0.3)
 }
 
 func longest(parts []interval, n int) []interval {

@@ -95,26 +95,39 @@ func (a *analysis) firstJump() *jump {
 		return first // what goes on coming in is timed as a leak
 	}
 	// The inside saw it: the chamber says when within those seconds.
-	j := a.finest(i.t0-a.in.dt, i.t1)
+	j := a.finest(i.t0, i.t1)
 	j.drop, j.u = i.drop, i.u
 	return &j
 }
 
-// finest gives the reading of the chamber within a short time after which it
-// missed most.
+// finest says after which of the chamber's readings in a short time a step fits
+// best, for a loss that the inside saw and the chamber hardly.
 func (a *analysis) finest(from, to float64) jump {
-	trials := stepTrials(a.s.t, a.s.p, a.s.spike, a.s.dt, a.x.changes(), 1)
-	best := jump{t0: from, t1: to, pa: a.pressureAt(from), paSD: a.s.noise}
-	top := math.Inf(-1)
-	for _, c := range trials {
-		t := a.s.t[c.i]
-		if c.last < from-a.s.dt || t > to+a.s.dt {
+	lo, hi := between(a.s.t, from-1e-6, to-0.5*a.s.dt)
+	mid := (from + to) / 2
+	best := jump{t0: mid, t1: to, pa: a.smoothPressure(mid), paSD: a.s.noise}
+	top := 2.5
+	for i := lo; i < hi && i+1 < len(a.s.t); i++ {
+		var ts, ps []float64
+		for k := max(0, i-13); k <= i; k++ {
+			if !a.s.spike[k] {
+				ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
+			}
+		}
+		if len(ts) < 8 {
 			continue
 		}
-		if z := c.drop / c.lever; z > top && z > 3*a.s.noise {
+		step, lever := stepFit(ts, ps, a.s.t, a.s.p, a.s.spike, i+1, math.Inf(1), a.s.dt)
+		if z := -step / (lever * a.s.noise); z > top {
 			top = z
-			best = jump{i: c.i - 1, t0: c.last, t1: t, pa: c.level, paSD: a.s.noise * c.lsd, slope: c.slope}
+			fit, _ := polyfit(ts, ps, a.s.t[i], 2)
+			pa, v := fit.at(a.s.t[i])
+			best = jump{i: i, t0: a.s.t[i], t1: a.s.t[i+1], pa: pa, paSD: a.s.noise * math.Sqrt(v), slope: fit.c[1]}
 		}
+	}
+	if best.slope == 0 {
+		best.slope = (a.pressureAt(to) - a.pressureAt(from)) / (to - from)
+		best.paSD = math.Abs(best.slope) * (to - from) / math.Sqrt(12)
 	}
 	return best
 }
@@ -181,13 +194,13 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	if in := a.insideAfter(j.t1); in > a.limit() {
 		after = max(after, in)
 	}
-	wet := a.firstWet() != nil
+	wet := a.firstWet() != nil || a.fallsOn(j)
 	if after > a.limit() || wet {
 		f.mode = Burst
 		f.saw(ByDecay)
 		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should and then went on falling (up to %.3g ml/h)", j.drop, after)
 		if after <= a.limit() {
-			f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and the probe inside became wet", j.drop)
+			f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and then rose no more as before, or the probe inside became wet", j.drop)
 		}
 	} else {
 		f.mode = Collapse
@@ -198,6 +211,27 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	}
 	a.addWitnesses(f)
 	return f
+}
+
+// fallsOn says whether the pressure went on losing right after a jump: its slope
+// over the next readings is below that before by far more than chance. After a
+// loss of volume alone it is not: the supply and the warming gas push it up.
+func (a *analysis) fallsOn(j *jump) bool {
+	if j.drop == 0 || j.i+10 >= len(a.s.t) {
+		return false
+	}
+	var ts, ps []float64
+	for k := j.i + 3; k < len(a.s.t) && len(ts) < 7 && a.s.t[k]-j.t1 < 9*a.s.dt; k++ {
+		if !a.s.spike[k] {
+			ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
+		}
+	}
+	if len(ts) < 5 || openAt(a.x.fill, ts[0]) != j.inletted || openAt(a.x.fill, ts[len(ts)-1]) != j.inletted {
+		return false
+	}
+	slope, _, _ := line(ts, ps)
+	u := 2 * a.s.noise * math.Sqrt(12/float64(len(ts))) / (ts[len(ts)-1] - ts[0])
+	return slope < j.slope-5*u && slope < 0.8*j.slope-u
 }
 
 // insideAfter is the ingress in the half minute to three minutes after a time, ml/h, by the

@@ -9,6 +9,8 @@ import (
 const (
 	mayMiss   = 0.2 // may be without readings
 	mustReach = 0.8 // of the planned hold must have run
+
+	misfit = 6.0 // χ² per block above which the model does not describe a hold
 )
 
 // judge applies the decision rule. A unit passes only if in every stage of the
@@ -122,6 +124,9 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 		} else {
 			doubt("the leak may be as much as %.3g ml/h and the limit is %g", i.High, limit)
 		}
+	}
+	if c := st.chamber; c != nil && c.chi2 > misfit*float64(c.n) {
+		doubt("the pressure does not go as a tight unit's does, nor as that of one steady leak")
 	}
 	if m, l := h.MoistureMGPerH, a.run.Profile.Accept.MoistureMGPerH; m != nil && l > 0 {
 		switch {

@@ -464,7 +464,7 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 	var known func(t float64) float64
 	if e := st.chamber; e != nil {
 		tau, drift = e.tau, e.drift
-		known = a.evidence(f, d, tau, drift)
+		known = a.evidence(f, tau, drift, e.value, e.cooled)
 	}
 	e := st.chamber
 	if e != nil {
@@ -532,7 +532,7 @@ func (a *analysis) drivenBetween(t0, t1 float64) float64 {
 
 // evidence gives the log evidence of an onset within the dwell of a stage, and
 // the same for all before it.
-func (a *analysis) evidence(f *chamberFit, d interval, tau float64, drift wander) func(float64) float64 {
+func (a *analysis) evidence(f *chamberFit, tau float64, drift wander, size float64, warmth []float64) func(float64) float64 {
 	const n = 28
 	var ts, ls []float64
 	first, last := math.Inf(1), math.Inf(-1)
@@ -543,6 +543,14 @@ func (a *analysis) evidence(f *chamberFit, d interval, tau float64, drift wander
 		return nil
 	}
 	old := f.onset
+	// A leak of any size near what was found: else late onsets, which ask little of
+	// the data, would seem likelier.
+	f.leakMean, f.leakSD = 0, 3*(math.Abs(size)+a.limit())
+	defer func() { f.leakMean, f.leakSD = 0, 0 }()
+	if a.s.gas == nil {
+		f.tauOf = warmth
+		defer func() { f.tauOf = nil }()
+	}
 	for i := range n + 1 {
 		t := first + (last-first)*float64(i)/n*0.97
 		f.onset = t

@@ -105,6 +105,14 @@ const spikeRun = 5
 // or that the supply slowly makes good, is no spike.
 func findSpikes(t, p []float64, noise, dt float64) []bool {
 	spike := make([]bool, len(p))
+	// A single reading far from both its neighbours, which agree, is one wherever
+	// it stands.
+	for i := 1; i+1 < len(p); i++ {
+		d := p[i] - (p[i-1]+p[i+1])/2
+		if math.Abs(d) > 20*noise && math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && t[i+1]-t[i-1] < 5*dt && !spike[i-1] {
+			spike[i] = true
+		}
+	}
 	var ht, hp [6]float64 // the last sound readings, oldest first
 	n := 0
 	push := func(i int) {
@@ -118,6 +126,9 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 		ht[n-1], hp[n-1] = t[i], p[i]
 	}
 	for i := 0; i < len(p); i++ {
+		if spike[i] {
+			continue
+		}
 		if n >= 3 && t[i]-ht[n-1] > 8*dt {
 			n = 0
 		}

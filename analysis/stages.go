@@ -90,6 +90,25 @@ func findStages(x *table, dt float64) []*stage {
 	return list
 }
 
+// breakAt parts the closed times at a sudden loss: what follows it has its own
+// start, and its gas, cooled by the expansion, its own settling.
+func (s *stage) breakAt(j jump, dt float64) {
+	var out []interval
+	for _, p := range s.closed {
+		if j.t0 <= p.start || j.t0 >= p.end {
+			out = append(out, p)
+			continue
+		}
+		if j.t0-p.start > 4*dt {
+			out = append(out, interval{p.start, j.t0})
+		}
+		if after := j.t1 + 2*dt; p.end-after > 4*dt {
+			out = append(out, interval{after, p.end})
+		}
+	}
+	s.closed = out
+}
+
 // shut gives the parts of d in which both valves were shut, less a moment after
 // each closing in which the gas is still moving.
 func shut(x *table, d interval, dt float64) []interval {

@@ -50,6 +50,9 @@ type trial struct {
 	second     float64 // Pa missing at the next reading, NaN without one
 	lever2     float64
 	segment    int
+	moved      bool    // a valve moved before the next reading
+	step       float64 // Pa lost, by the fit of both sides; NaN without enough readings after
+	stepLever  float64 // its standard uncertainty for unit noise
 	open       bool
 }
 
@@ -125,10 +128,13 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 				for k < len(t) && spike[k] {
 					k++
 				}
-				if k < len(t) && t[k] <= end && t[k]-t[i] < 4*dt {
+				if k < len(t) && t[k]-t[i] < 4*dt {
 					p2, v2 := fit.at(t[k])
 					c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
+					c.moved = t[k] > end
 				}
+				c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
+				c.step *= -sign
 				list = append(list, c)
 			}
 		}
@@ -179,6 +185,14 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 		for _, c := range part {
 			u := scale * c.lever
 			if c.drop < jumpLimit*u || !(c.second > 0.3*c.drop) || c.second < 2.5*scale*c.lever2 {
+				continue
+			}
+			// A valve that moves right behind it could have done it, unless it is large.
+			if c.moved && c.drop < 3*jumpLimit*u {
+				continue
+			}
+			// A bend is no step: the readings of both sides must leave a gap.
+			if !math.IsNaN(c.step) && c.step < 4.5*scale*c.stepLever {
 				continue
 			}
 			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, inletted: c.open})
@@ -272,4 +286,60 @@ func openAt(list []interval, t float64) bool {
 		}
 	}
 	return false
+}
+
+// stepFit fits a parabola to the readings on both sides of the gap before
+// reading i, with a step and a change of slope there: the step and its standard
+// uncertainty for readings of unit noise; NaN where too few follow.
+func stepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64) (step, lever float64) {
+	const k = 5
+	const after = 8
+	at := t[i]
+	base := ps[len(ps)-1]
+	var m [k][k + 2]float64
+	add := func(x, y, h float64) {
+		f := [k]float64{1, x, x * x, h, h * x}
+		for a := range k {
+			for b := range k {
+				m[a][b] += f[a] * f[b]
+			}
+			m[a][k] += f[a] * y
+		}
+	}
+	for j := range ts {
+		add(ts[j]-at, ps[j]-base, 0)
+	}
+	n := 0
+	for j := i; j < len(t) && n < after && t[j] <= end && t[j]-at < 12*dt; j++ {
+		if !spike[j] {
+			add(t[j]-at, p[j]-base, 1)
+			n++
+		}
+	}
+	if n < 4 {
+		return math.NaN(), 1
+	}
+	m[3][k+1] = 1 // the column of the inverse that belongs to the step
+	for a := range k {
+		q := a
+		for b := a + 1; b < k; b++ {
+			if math.Abs(m[b][a]) > math.Abs(m[q][a]) {
+				q = b
+			}
+		}
+		if math.Abs(m[q][a]) < 1e-12 {
+			return math.NaN(), 1
+		}
+		m[a], m[q] = m[q], m[a]
+		for b := range k {
+			if b == a {
+				continue
+			}
+			f := m[b][a] / m[a][a]
+			for c := a; c < k+2; c++ {
+				m[b][c] -= f * m[a][c]
+			}
+		}
+	}
+	return m[3][k] / m[3][3], math.Sqrt(max(m[3][k+1]/m[3][3], 0))
 }
