@@ -13,15 +13,17 @@ import (
 // Leg is one ramp with the settle and hold that follow it: a stage of the
 // profile, or a part of one that goes up and down.
 type Leg struct {
-	Stage    int    // number of the profile's stage, from 0
-	Name     string //
-	DepthM   float64
-	TargetPa float64       // absolute, in the chamber
-	RatePaS  float64       // of the ramp, Pa/s, > 0 up and down
-	Ramp     time.Duration // as planned
-	Settle   time.Duration
-	Hold     time.Duration // 0: none, a pause or the low end of a cycle
-	Search   bool          // a step of a search, which ends when the unit fails
+	Stage     int    // number of the profile's stage, from 0
+	Name      string //
+	DepthM    float64
+	TargetPa  float64       // absolute, in the chamber
+	RatePaS   float64       // of the ramp, Pa/s, > 0 up and down
+	Ramp      time.Duration // as planned
+	Settle    time.Duration // its floor, where it ends by rule
+	SettleMax time.Duration // its ceiling; as Settle, where it ends after a fixed time
+	StablePaS float64       // Pa/s: a settling that ends by rule is over when the slope changes by less
+	Hold      time.Duration // 0: none, a pause or the low end of a cycle
+	Search    bool          // a step of a search, which ends when the unit fails
 }
 
 // Plan is a profile turned into pressures on one bench. It does not change
@@ -152,12 +154,27 @@ func NewPlan(run setup.Run) (*Plan, error) {
 			rate = r
 		}
 		p.Legs = append(p.Legs, Leg{Stage: l.Stage, Name: l.Name, DepthM: l.DepthM, TargetPa: l.AbsolutePa,
-			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Settle: l.Settle, Hold: l.Hold, Search: l.Kind == profiles.KindSearch})
+			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Settle: l.Settle, SettleMax: l.SettleMax,
+			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch})
 	}
 	if len(p.Legs) == 0 {
 		return nil, fmt.Errorf("profile %q has no stage", pr.Name)
 	}
 	return p, nil
+}
+
+// stableShare is how much of the limit of acceptance a transient may still make.
+const stableShare = 0.25
+
+// stablePaS is the slope that a leak at the limit of acceptance would give at
+// the pressure of a leg, Pa/s; 0 where no leak is judged.
+func stablePaS(p *plan.Plan, l plan.Leg) float64 {
+	for _, q := range p.Proofs {
+		if q.Leg.Stage == l.Stage && q.LimitMLPerH > 0 && q.ComplianceMLPerBar > 0 {
+			return q.LimitMLPerH / q.ComplianceMLPerBar * 1e5 / 3600
+		}
+	}
+	return 0
 }
 
 // stated refuses a bench without the figures that protect people.

@@ -156,6 +156,7 @@ func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
 
 func enter(p *Plan, s *State, now time.Duration, phase Phase, out *Output) {
 	s.Phase, s.Since = phase, now
+	s.Window, s.Before, s.WindowSince, s.Stable = slope{}, slope{}, now, false
 	out.say(Event{Kind: StageEvent, Phase: phase, Leg: s.Leg, Critical: true})
 }
 
@@ -167,12 +168,12 @@ func rest(p *Plan, s *State, in *Input, out *Output) {
 		startVent(p, s, in.Now, out)
 		return
 	}
-	due := leg.Hold
+	over := in.Now-s.Since >= leg.Hold
 	if s.Phase == Settle {
-		due = leg.Settle
+		over = settled(p, s, in.Now)
 	}
 	switch {
-	case in.Now-s.Since < due && !in.Operator.Skip:
+	case !over && !in.Operator.Skip:
 	case s.Phase == Settle && leg.Hold > 0:
 		enter(p, s, in.Now, Hold, out)
 	default:

@@ -156,6 +156,46 @@ func TestARampKeepsItsRate(t *testing.T) {
 	})
 }
 
+// TestASettlingByRuleWaitsForTheTransient lets the pressure sag exponentially
+// after a ramp: the settling must last until little of the sag is left, and no
+// longer; without a sag it ends at its floor, with one that never ends at its
+// ceiling. A steady leak does not hold it up.
+func TestASettlingByRuleWaitsForTheTransient(t *testing.T) {
+	p := planned(t, func(r *setup.Run) {
+		r.Profile.Stages = []profiles.Stage{{Name: "proof", DepthM: 25, SettleS: 120, SettleMaxS: 1200, HoldS: 60}}
+	})
+	p.NoisePa = 5
+	for name, c := range map[string]struct {
+		sagPa, tauS, leakPaS float64
+		least, most          time.Duration
+	}{
+		"no sag":         {0, 1, 0, 120 * time.Second, 181 * time.Second},
+		"a steady leak":  {0, 1, 3, 120 * time.Second, 181 * time.Second},
+		"a sag":          {4000, 120, 0, 5 * time.Minute, 19 * time.Minute},
+		"an endless sag": {4e5, 1800, 0, 20 * time.Minute, 20 * time.Minute},
+	} {
+		var began, took time.Duration
+		c0 := pot{pa: room, fill: 2500, vent: 9000}
+		drive(t, p, &c0, func(in *Input) {
+			if s := (in.Now - began).Seconds(); began > 0 && took == 0 {
+				in.Readings = reading(p.Legs[0].TargetPa-c.sagPa*(1-math.Exp(-s/c.tauS))-c.leakPaS*s, in.Now)
+			}
+		}, func(in Input, s State, out Output) {
+			for _, e := range out.Events() {
+				if e.Kind == StageEvent && e.Phase == Settle {
+					began = in.Now
+				}
+				if e.Kind == StageEvent && e.Phase == Hold {
+					took = in.Now - began
+				}
+			}
+		})
+		if took < c.least || took > c.most {
+			t.Errorf("%s: settled for %s, want %s to %s", name, took, c.least, c.most)
+		}
+	}
+}
+
 func TestAbortVentsAtOnceAndStaysVented(t *testing.T) {
 	p := planned(t, nil)
 	c := pot{pa: room, fill: 2500, vent: 9000}

@@ -63,6 +63,11 @@ type State struct {
 	Over   int           // readings in a row above what is allowed
 	Stale  bool
 	Wet    bool
+
+	Window, Before slope         // of a settling that ends by rule
+	WindowSince    time.Duration //
+	Stable         bool          // its transient is small enough
+
 	Prompt Prompt
 }
 

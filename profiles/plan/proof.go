@@ -11,12 +11,13 @@ import (
 
 // Proof is what one hold is able to prove.
 type Proof struct {
-	Leg          Leg
-	LimitMLPerH  float64 // limit of acceptance; 0: not judged
-	DetectMLPerH float64 // smallest leak that it tells from none, 3.29 standard uncertainties
-	ByChamber    float64 // ml/h, the same from the chamber pressure alone
-	ByInside     float64 // ml/h, from the inside pressure alone; +Inf without that sensor
-	Budget       []Source
+	Leg                Leg
+	LimitMLPerH        float64 // limit of acceptance; 0: not judged
+	DetectMLPerH       float64 // smallest leak that it tells from none, 3.29 standard uncertainties
+	ByChamber          float64 // ml/h, the same from the chamber pressure alone
+	ComplianceMLPerBar float64 // at the hold's pressure
+	ByInside           float64 // ml/h, from the inside pressure alone; +Inf without that sensor
+	Budget             []Source
 
 	LimitMGPerH  float64 // limit of moisture; 0: not judged
 	DetectMGPerH float64 // mg/h; +Inf without a humidity sensor inside
@@ -75,6 +76,7 @@ func (p *Plan) proofs() {
 func (p *Plan) proof(l Leg, fromPa float64) Proof {
 	w := window{pa: l.AbsolutePa, fromPa: fromPa, rampS: l.Ramp.Seconds(), waitS: l.Settle.Seconds(), holdS: l.Hold.Seconds()}
 	q := Proof{Leg: l, LimitMLPerH: p.Profile.Accept.LeakMLPerH, LimitMGPerH: p.Profile.Accept.MoistureMGPerH}
+	q.ComplianceMLPerBar = p.Bench.compliance(l.AbsolutePa, p.Unit)
 	var chamber, inside []Source
 	q.ByChamber, chamber = chamberLimit(p.Bench, p.Unit, w)
 	q.ByInside, inside = insideLimit(p.Unit, w)

@@ -161,11 +161,17 @@ func (s signal) doubt(holdS float64) (float64, []Source) {
 // the gas and the creep of the unit are taken off.
 func (w window) fittedS() float64 { return w.waitS + w.holdS }
 
+// compliance is what the chamber's contents give at a pressure, ml/bar: the gas
+// at one temperature, and chamber and water.
+func (b Bench) compliance(pa float64, u Unit) float64 {
+	return max(b.gasML(pa, u.OuterML), 0.1)/pa*1e5 + b.StiffnessMLPerBar
+}
+
 // chamberSignal is the chamber's volume balance from the end of the ramp to the
 // end of the hold, in ml.
 func (b Bench) chamberSignal(w window, u Unit) signal {
 	gas := max(b.gasML(w.pa, u.OuterML), 0.1)
-	compliance := gas/w.pa + b.StiffnessMLPerBar/1e5 // ml/Pa
+	compliance := b.compliance(w.pa, u) / 1e5 // ml/Pa
 	waterML := 0.0
 	if !b.Gas {
 		waterML = max(b.ChamberML-u.OuterML-gas, 0)
