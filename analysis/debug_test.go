@@ -46,6 +46,9 @@ func TestDebug(t *testing.T) {
 		if a.base != nil {
 			fmt.Println("base", a.base.from, a.base.u)
 		}
+		if f := a.firstFailure(); f != nil {
+			fmt.Println(f.time, f.depth, f.text)
+		}
 		debugFit = false
 	}
 }

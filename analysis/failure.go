@@ -328,7 +328,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 		}
 	}
 	if o == nil {
-		o = a.insideOnset(seats)
+		o = a.insideOnset(st, seats)
 	}
 	if o == nil {
 		var before *stage
@@ -403,9 +403,22 @@ func (a *analysis) place(f *failure, o *onset) {
 	f.depthLow = max(f.depthLow, 0)
 }
 
-// smoothPressure is the pressure about a time by a line through its neighbours.
+// smoothPressure is the pressure about a time by a line through its neighbours
+// under the same state of the valves.
 func (a *analysis) smoothPressure(t float64) float64 {
-	lo, hi := between(a.s.t, t-4*a.s.dt, t+4*a.s.dt)
+	from, to := t-4*a.s.dt, t+4*a.s.dt
+	for _, list := range [][]interval{a.x.fill, a.x.vent} {
+		for _, o := range list {
+			for _, c := range []float64{o.start, o.end} {
+				if c < t {
+					from = max(from, c)
+				} else {
+					to = min(to, c+1e-6)
+				}
+			}
+		}
+	}
+	lo, hi := between(a.s.t, from, to)
 	var ts, ps [16]float64
 	n := 0
 	for i := lo; i < hi && n < 16; i++ {
@@ -424,7 +437,7 @@ func (a *analysis) smoothPressure(t float64) float64 {
 func (a *analysis) dampFailure() *failure {
 	f := &failure{mode: Damp}
 	f.saw(ByHumidity)
-	o := a.insideOnset(false)
+	o := a.insideOnset(nil, false)
 	if o != nil {
 		a.place(f, o)
 	} else {

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 	"sort"
 )
@@ -157,12 +158,18 @@ func (c *course) steady(t0, t float64) float64 {
 	return s - c.tau*(1-math.Exp(-s/c.tau))
 }
 
+// bent is a source that grows or fades evenly, behind the same lag, s².
+func (c *course) bent(t0, t float64) float64 {
+	s := t - t0
+	return s*s - 2*c.tau*s + 2*c.tau*c.tau*(1-math.Exp(-s/c.tau))
+}
+
 // humidityLag is how long a humidity sensor takes to follow: 5 to 10 s for the
 // element and as much for the air about it (TRADE.md section 4), as a log-normal
 // distribution.
 const (
-	humidityLag       = 14.0 // s
-	humidityLagSpread = 0.3
+	humidityLag       = 15.0 // s
+	humidityLagSpread = 0.45
 )
 
 // rise finds when a witness first stands above what it was before, s: blocks of
@@ -252,7 +259,7 @@ const seatingM = 1.0
 
 // insideOnset finds the onset of a slow leak from what the inside shows; nil
 // where it shows none.
-func (a *analysis) insideOnset(seats bool) *onset {
+func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 	v := a.in
 	if v == nil {
 		return nil
@@ -273,38 +280,49 @@ func (a *analysis) insideOnset(seats bool) *onset {
 			ht, hy = append(ht, t), append(hy, v.mg[i])
 		}
 	}
+	// Roughly when: by the inside pressure as one break over the record up to the
+	// end of the leak, or by the humidity's balance; then closely.
 	tp, th := math.NaN(), math.NaN()
+	until := stop
+	if leaky != nil {
+		until = min(until, leaky.dwell().end)
+		if !leaky.dwell().real() {
+			until = min(until, leaky.ramp.end)
+		}
+	}
 	if len(pt) > 30 && a.insideLeaks() {
-		tp = rise(pt, py, v.noise, 10, v.freeML/293*0.01, false)
+		tp = a.coarse(pt, py, v.noise, until)
 	}
-	if len(ht) > 30 && (a.insideLeaks() || a.damp != nil && a.damp.rising) {
-		th = rise(ht, hy, v.mgSD, 10, 3e-3*hy[0], true)
-	}
-	// A humidity that only bends as the walls give off is no onset: where the
-	// pressure saw a leak too, both must have seen it together; where only the
-	// humidity did, its balance over the whole record says about when.
-	seen := tp
 	switch {
 	case !math.IsNaN(tp):
-		if math.IsNaN(th) || th > tp+60 || th < tp-600 {
-			th = a.riseNear(ht, hy, tp)
-		} else {
-			seen = min(tp, th)
-		}
+		th = a.riseNear(ht, hy, tp)
 	case a.damp != nil && a.damp.rising:
-		if math.IsNaN(th) || math.Abs(th-a.damp.onset) > 300 {
-			th = a.damp.onset + 20
-		}
-		seen = th
-	default:
+		th = a.damp.onset
+	case len(ht) > 30 && a.insideLeaks():
+		th = rise(ht, hy, v.mgSD, 10, 3e-3*hy[0], true)
+	}
+	seen := tp
+	if math.IsNaN(seen) {
 		seen = th
 	}
 	if math.IsNaN(seen) {
 		return nil
 	}
 	from := max(0, seen-900)
-	to := min(seen+240, stop)
-	cut := func(t, y []float64, sd, trend float64) *channel {
+	// Each witness is looked at until it stands well clear of its noise: further on
+	// its shape would have to be known better than it is.
+	window := func(t, y []float64, sd float64) float64 {
+		return min(max(seen+25, reaches(t, y, seen, 45*sd)), min(seen+300, stop))
+	}
+	toP, toH := seen+25, seen+25
+	if !math.IsNaN(tp) {
+		toP = window(pt, py, v.noise)
+	}
+	if !math.IsNaN(th) {
+		toH = window(ht, hy, v.mgSD)
+	}
+	to := max(toP, toH)
+	cut := func(t, y []float64, sd, trend, to float64) *channel {
 		lo, hi := between(t, from-1, to)
 		if hi-lo < 12 {
 			return nil
@@ -316,7 +334,7 @@ func (a *analysis) insideOnset(seats bool) *onset {
 		return c
 	}
 	o := &onset{}
-	last := min(seen+30, to)
+	last := min(seen+60, to)
 	step := max((last-from)/700, v.dt/8)
 	for t := from; t <= last; t += step {
 		o.t = append(o.t, t)
@@ -339,6 +357,16 @@ func (a *analysis) insideOnset(seats bool) *onset {
 			}
 		}
 		scale := max(1, best/float64(len(c.t)-4))
+		if debugFit {
+			for i := 0; i < len(o.t); i += max(1, len(o.t)/40) {
+				fmt.Printf("   t0 %.2f", o.t[i])
+				for k := range shapes {
+					fmt.Printf(" %.1f", chi[k][i]-best)
+				}
+				fmt.Println()
+			}
+			fmt.Println("  best", best, "n", len(c.t), "scale", scale, "window", c.t[0], c.t[len(c.t)-1], "sd", c.sd[0])
+		}
 		for i := range o.w {
 			sum := 0.0
 			for k := range shapes {
@@ -350,7 +378,7 @@ func (a *analysis) insideOnset(seats bool) *onset {
 	type shape = func(t0, t float64) float64
 	if !math.IsNaN(tp) && tp < to {
 		c := a.newCourse(from, to, 1)
-		add(cut(pt, py, v.noise, v.freeML*4e-5/3600), [][]shape{{c.driven}}, []float64{1})
+		add(cut(pt, py, v.noise, v.freeML*4e-5/3600, toP), [][]shape{{c.driven}}, []float64{1})
 	}
 	if !math.IsNaN(th) && th < to {
 		var shapes [][]shape
@@ -358,19 +386,78 @@ func (a *analysis) insideOnset(seats bool) *onset {
 		for z := -2.0; z <= 2; z += 0.5 {
 			c := a.newCourse(from, to, humidityLag*math.Exp(humidityLagSpread*z))
 			if a.insideLeaks() {
-				shapes = append(shapes, []shape{c.steady, c.lagged})
+				shapes = append(shapes, []shape{c.steady, c.bent})
 			} else {
 				shapes = append(shapes, []shape{c.lagged})
 			}
 			prior = append(prior, math.Exp(-z*z/2))
 		}
-		add(cut(ht, hy, v.mgSD, 1.5/3600), shapes, prior)
+		add(cut(ht, hy, v.mgSD, 1.5/3600, toH), shapes, prior)
 	}
 	if !found {
 		return nil
 	}
 	o.normal()
 	return o
+}
+
+// coarse is when the inside pressure breaks from level to a leak of constant
+// conductance, among the readings until a time; NaN where nothing breaks.
+func (a *analysis) coarse(t, y []float64, sd, until float64) float64 {
+	_, hi := between(t, math.Inf(-1), until)
+	if hi < 20 {
+		return math.NaN()
+	}
+	n := max(1, hi/400)
+	c := &channel{trend: a.in.freeML * 4e-5 / 3600}
+	for i := 0; i+n <= hi; i += n {
+		var st, sy float64
+		for k := i; k < i+n; k++ {
+			st += t[k] / float64(n)
+			sy += y[k] / float64(n)
+		}
+		c.t, c.y = append(c.t, st), append(c.y, sy)
+		c.sd = append(c.sd, math.Hypot(sd/math.Sqrt(float64(n)), 0.003/293*a.in.freeML))
+	}
+	k := a.newCourse(0, until, 1)
+	c.shapes = []func(t0, t float64) float64{k.driven}
+	none := c.misfit(until)
+	best, at := none, math.NaN()
+	step := max(until/600, 1)
+	for t0 := 0.0; t0 < until; t0 += step {
+		if m := c.misfit(t0); m < best {
+			best, at = m, t0
+		}
+	}
+	if none-best < 40 {
+		return math.NaN()
+	}
+	return at
+}
+
+// reaches is when a witness has gained something since a time.
+func reaches(t, y []float64, since, gain float64) float64 {
+	lo, _ := between(t, since-1e-9, since)
+	from := max(0, lo-10)
+	base := 0.0
+	for i := from; i < lo; i++ {
+		base += y[i] / float64(lo-from)
+	}
+	if lo == from {
+		if lo >= len(y) {
+			return since
+		}
+		base = y[lo]
+	}
+	for i := lo; i+2 < len(t); i++ {
+		if (y[i]+y[i+1]+y[i+2])/3-base > gain {
+			return t[i+2]
+		}
+	}
+	if len(t) == 0 {
+		return since
+	}
+	return t[len(t)-1]
 }
 
 // riseNear says whether the humidity rises within some minutes of a time at which
