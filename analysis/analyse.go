@@ -1,8 +1,10 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"proofpot/profiles"
@@ -209,6 +211,8 @@ func (a *analysis) measure() {
 		a.in.fixShare(a.stages, a.drive)
 	}
 	a.findSteps()
+	a.closingSteps()
+	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 	for _, j := range a.steps {
 		for _, st := range a.stages {
 			st.breakAt(j, a.s.dt)
@@ -420,9 +424,6 @@ func (a *analysis) measureDamp() {
 		e := &estimate{value: a.damp.k * dp, u: a.damp.u * dp}
 		if a.damp.rising && st.hold.end < a.damp.onset {
 			e.value = 0
-		}
-		if !a.damp.rising {
-			e.u = math.Hypot(e.u, e.value/2)
 		}
 		e.lod = currie(e.u)
 		st.damp = e

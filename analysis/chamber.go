@@ -98,6 +98,7 @@ type estimate struct {
 	rel             float64 // standard uncertainty that goes with the leak, as a share of it
 	n               int     // blocks
 	chi2            float64
+	rms             float64 // ml, of the residuals
 	drift           wander
 	cooled          []float64 // K, warmth of the gas at the start of each part
 	white           float64   // u from white noise alone, as a naive line fit would claim
@@ -112,6 +113,7 @@ func (e *estimate) scale(f float64) {
 	e.value *= f
 	e.u *= f
 	e.lod *= f
+	e.rms *= f
 	e.settle *= f
 	e.settleU *= f
 	e.white *= f
@@ -564,6 +566,14 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	if debugFit {
 		fmt.Printf("    params %.5g drift %v tau %v logev %.2f chi %.1f n %d water.u %.3g\n", p.b, drift, tau, p.logEvidence, p.chi2, n, sd[colWater])
 	}
+	// Residuals wider than the errors allow for widen the result (Birge's ratio).
+	if dof := float64(n - k + len(exCol)); dof > 5 && p.chi2 > dof {
+		e.u *= math.Sqrt(min(p.chi2/dof, 9))
+	}
+	for _, r := range p.residual {
+		e.rms += r * r / float64(n)
+	}
+	e.rms = math.Sqrt(e.rms)
 	for _, c := range exCol {
 		e.cooled = append(e.cooled, p.b[c])
 	}

@@ -125,7 +125,7 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 			doubt("the leak may be as much as %.3g ml/h and the limit is %g", i.High, limit)
 		}
 	}
-	if c := st.chamber; c != nil && c.chi2 > misfit*float64(c.n) {
+	if c := st.chamber; c != nil && c.chi2 > misfit*float64(c.n) && c.rms > 0.2*limit*st.hold.length()/3600 && (st.inside == nil || st.inside.interval().High > limit) {
 		doubt("the pressure does not go as a tight unit's does, nor as that of one steady leak")
 	}
 	if m, l := h.MoistureMGPerH, a.run.Profile.Accept.MoistureMGPerH; m != nil && l > 0 {

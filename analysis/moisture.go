@@ -104,7 +104,8 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 		for i := range ts {
 			f := math.Exp(-(ts[i] - start) / tau)
 			if source && i > 0 {
-				a, b := max(ts[i-1], onset), ts[i]
+				// The sensor shows it some seconds late.
+				a, b := max(ts[i-1]-humidityLag, onset), ts[i]-humidityLag
 				s *= math.Exp(-(ts[i] - ts[i-1]) / tau)
 				if b > a {
 					s += (dp[i] + dp[i-1]) / 2 * (b - a) / 3600
@@ -195,8 +196,12 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 	d.k, d.u, d.onset, d.tau = best.k, best.u*math.Sqrt(excess), best.onset, best.tau
 	d.rising = d.gain > 30 && d.k > 5*d.u
 	if !d.rising {
-		// Averaged over both descriptions: no ingress stands.
-		d.u = math.Hypot(d.u, 0)
+		// Averaged over both descriptions, weighed by how well they fit (three
+		// parameters more for an ingress: Akaike's weights).
+		w := 1 / (1 + math.Exp(-(d.gain-6)/2))
+		k := d.k
+		d.k = w * k
+		d.u = math.Hypot(d.u, k*math.Sqrt(w*(1-w)))
 	}
 	return d
 }
