@@ -381,10 +381,14 @@ func TestTwoDocumentsCanBeWrittenAtOnce(t *testing.T) {
 
 func TestWritingChangesNothingInTheResult(t *testing.T) {
 	s := sceneMakers["hundreds of events"](t)
-	before := fmt.Sprintf("%v %v", s.run, *s.r)
-	written(t, s.run, s.r, options())
-	if after := fmt.Sprintf("%v %v", s.run, *s.r); after != before {
-		t.Error("the result was changed")
+	s.run.Unit.Notes = "a\ttab"
+	s.r.Explanations[0].For = []string{"a\ttab"}
+	o := options()
+	o.LetterheadLines = []string{"a\ttab"}
+	before := fmt.Sprintf("%v %v %v", s.run, *s.r, o)
+	written(t, s.run, s.r, o)
+	if after := fmt.Sprintf("%v %v %v", s.run, *s.r, o); after != before {
+		t.Error("the result or the options were changed")
 	}
 }
 

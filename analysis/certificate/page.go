@@ -258,6 +258,9 @@ func cleanValue(v reflect.Value) {
 			cleanValue(v.Field(i))
 		}
 	case reflect.Slice:
+		own := reflect.MakeSlice(v.Type(), v.Len(), v.Len()) // the page may share its slices with others
+		reflect.Copy(own, v)
+		v.Set(own)
 		for i := range v.Len() {
 			cleanValue(v.Index(i))
 		}
