@@ -228,6 +228,18 @@ func TestTheUnitsOfTheReaderAreUsed(t *testing.T) {
 	}
 }
 
+func TestWithoutStagesTimesAreThoseOfTheClock(t *testing.T) {
+	s := sceneMakers["burst"](t)
+	s.r.Stages, s.r.Curves = nil, analysis.Curves{}
+	document := written(t, s.run, s.r, options())
+	if got := rows(t, document, "Result of each stage")[1][4]; got != "23:07:17 UTC to 23:14:17 UTC" {
+		t.Errorf("window %q", got)
+	}
+	if text := section(t, document, "Where it began to fail"); !strings.Contains(text, "Time 23:23:22 UTC; 95 %") {
+		t.Error(text)
+	}
+}
+
 func TestTheFingerprintIsWhole(t *testing.T) {
 	s := sceneMakers["seep"](t)
 	text := section(t, written(t, s.run, s.r, options()), "Fingerprint of the record")

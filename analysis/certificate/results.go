@@ -52,9 +52,9 @@ func (p *page) results(run setup.Run, r *analysis.Result, u units.System) {
 		{"Water", between(c.WaterMinC, c.WaterMaxC)},
 		{"Gas", between(c.GasMinC, c.GasMaxC)},
 		{"Peak pressure", peak(c, u)},
-		{"Sample interval", measured(c.SampleS, 2, "s")},
-		{"Compliance", measured(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar at the deepest hold")},
-		{"Gas cushion", measured(c.FreeGasML, 0, "ml at room pressure, as fitted")},
+		{"Sample interval", aboveZero(c.SampleS, 2, "s")},
+		{"Compliance", aboveZero(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar at the deepest hold")},
+		{"Gas cushion", aboveZero(c.FreeGasML, 0, "ml at room pressure, as fitted")},
 	}
 }
 
@@ -100,6 +100,14 @@ func absolute(pa float64, u units.System) string {
 		return units.NotMeasured
 	}
 	return u.PressureText(pa) + " absolute"
+}
+
+// aboveZero writes a quantity that cannot be zero where it was measured.
+func aboveZero(v float64, decimals int, unit string) string {
+	if !(v > 0) {
+		return units.NotMeasured
+	}
+	return measured(v, decimals, unit)
 }
 
 func measured(v float64, decimals int, unit string) string {

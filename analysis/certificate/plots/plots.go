@@ -58,7 +58,7 @@ type timeline struct {
 	span  float64 // s, > 0
 }
 
-// newTimeline spans the stages, holds and readings of a result.
+// newTimeline spans the stages and readings of a result.
 func newTimeline(r *analysis.Result) (timeline, bool) {
 	var first, last time.Time
 	see := func(t time.Time) {
@@ -76,10 +76,6 @@ func newTimeline(r *analysis.Result) (timeline, bool) {
 		see(s.Start)
 		see(s.End)
 	}
-	for _, h := range r.Verdict.Holds {
-		see(h.Start)
-		see(h.End)
-	}
 	for _, curve := range [][]analysis.Point{r.Curves.ChamberPa, r.Curves.InsidePa, r.Curves.AbsHumidityGM3} {
 		if len(curve) > 0 {
 			see(curve[0].Time)
@@ -91,7 +87,7 @@ func newTimeline(r *analysis.Result) (timeline, bool) {
 }
 
 // Start is the moment from which the pictures and the tables of a result count
-// their time; zero where the result carries no time at all.
+// their time; zero where the result carries neither stages nor readings.
 func Start(r *analysis.Result) time.Time {
 	line, _ := newTimeline(r)
 	return line.start
