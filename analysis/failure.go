@@ -187,7 +187,7 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	f := &failure{time: j.t0, low: j.t0 - a.s.dt/2, high: j.t1, stage: a.stageAt(j.t0)}
 	u := math.Hypot(a.zeroSD(), j.paSD)
 	f.depth = a.depth(j.pa)
-	f.depthLow = a.depth(j.pa - coverage95*u)
+	f.depthLow = a.depth(j.pa - max(j.slope, 0)*a.s.dt/2 - coverage95*u)
 	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), 0) + coverage95*u)
 	f.saw(ByStep)
 	after := a.leakAfter(j.t0)

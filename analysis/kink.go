@@ -72,9 +72,9 @@ func (a *analysis) rampKink(from, to, limit float64) *kink {
 // onset spreads a kink over the readings that fit it.
 func (k *kink) onset(dt float64) *onset {
 	o := &onset{}
-	half := max((k.high-k.low)/2, dt/2)
-	for z := -2.0; z <= 2; z += 0.25 {
-		o.t = append(o.t, k.t0+z*half/2)
+	half := max((k.high-k.low)/2, dt)
+	for z := -2.5; z <= 2.5; z += 0.125 {
+		o.t = append(o.t, k.t0+z*half*0.8)
 		o.w = append(o.w, -z*z/2)
 	}
 	o.normal()

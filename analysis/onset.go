@@ -29,6 +29,22 @@ func (o *onset) normal() {
 	}
 }
 
+// blur spreads the distribution by what lies between two readings: a rectangle
+// of half width h.
+func (o *onset) blur(h float64) {
+	w := make([]float64, len(o.w))
+	for i, t := range o.t {
+		if o.w[i] < 1e-9 {
+			continue
+		}
+		lo, hi := between(o.t, t-h-1e-9, t+h)
+		for k := lo; k < hi; k++ {
+			w[k] += o.w[i] / float64(hi-lo)
+		}
+	}
+	o.w = w
+}
+
 // quantile gives a quantile of f(t) over the distribution.
 func (o *onset) quantile(q float64, f func(float64) float64) float64 {
 	type pair struct{ v, w float64 }
@@ -297,7 +313,9 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 	case !math.IsNaN(tp):
 		th = a.riseNear(ht, hy, tp)
 	case a.damp != nil && a.damp.rising:
-		th = a.damp.onset
+		if th = a.sharpest(ht, hy, v.mgSD); math.IsNaN(th) {
+			th = a.damp.onset
+		}
 	case len(ht) > 30 && a.insideLeaks():
 		th = rise(ht, hy, v.mgSD, 10, 3e-3*hy[0], true)
 	}
@@ -378,7 +396,13 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 	type shape = func(t0, t float64) float64
 	if !math.IsNaN(tp) && tp < to {
 		c := a.newCourse(from, to, 1)
-		add(cut(pt, py, v.noise, v.freeML*4e-5/3600, toP), [][]shape{{c.driven}}, []float64{1})
+		shapes, prior := [][]shape{{c.driven}}, []float64{1}
+		if toP <= seen+40 {
+			// A burst may let something in at once.
+			shapes = append(shapes, []shape{c.driven, func(t0, t float64) float64 { return 1 - math.Exp(-(t-t0)/0.5) }})
+			prior = append(prior, 1)
+		}
+		add(cut(pt, py, v.noise, v.freeML*4e-5/3600, toP), shapes, prior)
 	}
 	if !math.IsNaN(th) && th < to {
 		var shapes [][]shape
@@ -398,6 +422,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return nil
 	}
 	o.normal()
+	o.blur(v.dt / 2)
 	return o
 }
 
@@ -431,6 +456,44 @@ func (a *analysis) coarse(t, y []float64, sd, until float64) float64 {
 	}
 	if none-best < 40 {
 		return math.NaN()
+	}
+	return at
+}
+
+// sharpest is where a witness bends upwards most within some minutes, as a leak
+// that begins there would bend it; NaN where nothing bends by more than chance.
+func (a *analysis) sharpest(t, y []float64, sd float64) float64 {
+	if len(t) < 40 {
+		return math.NaN()
+	}
+	const before, after, width = 400.0, 200.0, 5.0
+	var bt, by, bs []float64
+	var st, sy, n float64
+	end := t[0] + width
+	for i := range t {
+		if t[i] >= end && n > 0 {
+			bt, by, bs = append(bt, st/n), append(by, sy/n), append(bs, sd/math.Sqrt(n))
+			st, sy, n = 0, 0, 0
+			end = t[i] + width
+		}
+		st += t[i]
+		sy += y[i]
+		n++
+	}
+	course := a.newCourse(t[0], t[len(t)-1]+1, humidityLag)
+	best, at := 40.0, math.NaN()
+	for t0 := t[0] + 5; t0 < t[len(t)-1]-30; t0 += 10 {
+		lo, hi := between(bt, t0-before, t0+after)
+		if hi-lo < 12 {
+			continue
+		}
+		c := &channel{t: bt[lo:hi], y: by[lo:hi], sd: bs[lo:hi], trend: 1}
+		none := c.misfit(t0)
+		c.shapes = []func(t0, t float64) float64{course.lagged}
+		with := c.misfit(t0)
+		if gain := (none - with) / max(1, with/float64(hi-lo-3)); gain > best {
+			best, at = gain, t0
+		}
 	}
 	return at
 }

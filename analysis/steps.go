@@ -288,17 +288,18 @@ func openAt(list []interval, t float64) bool {
 	return false
 }
 
-// stepFit fits a parabola to the readings on both sides of the gap before
+// stepFit fits a cubic to the readings on both sides of the gap before
 // reading i, with a step and a change of slope there: the step and its standard
 // uncertainty for readings of unit noise; NaN where too few follow.
 func stepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64) (step, lever float64) {
-	const k = 5
+	const k = 6
 	const after = 8
 	at := t[i]
 	base := ps[len(ps)-1]
 	var m [k][k + 2]float64
+	scale := at - ts[0] + dt
 	add := func(x, y, h float64) {
-		f := [k]float64{1, x, x * x, h, h * x}
+		f := [k]float64{1, x, x * x, h, h * x, x * x * x / (scale * scale)}
 		for a := range k {
 			for b := range k {
 				m[a][b] += f[a] * f[b]
@@ -316,7 +317,7 @@ func stepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64) (step
 			n++
 		}
 	}
-	if n < 4 {
+	if n < 5 || len(ts) < 10 {
 		return math.NaN(), 1
 	}
 	m[3][k+1] = 1 // the column of the inverse that belongs to the step
