@@ -51,6 +51,8 @@ type trial struct {
 	lever2     float64
 	segment    int
 	moved      bool    // a valve moved before the next reading
+	leant      bool    // the slope is borrowed from an earlier state
+	fall       float64 // Pa that the reading lies below the one before
 	step       float64 // Pa lost, by the fit of both sides; NaN without enough readings after
 	stepLever  float64 // its standard uncertainty for unit noise
 	open       bool
@@ -63,7 +65,7 @@ type trial struct {
 // ramp stray, and sets its limit.
 func (a *analysis) findSteps() {
 	changes := a.x.changes()
-	trials := stepTrials(a.s.t, a.s.p, a.s.spike, a.s.dt, changes, 1)
+	trials := stepTrials(a.s.t, a.s.p, a.s.spike, a.s.dt, changes, 1, a.s.noise)
 	for i := range trials {
 		trials[i].open = openAt(a.x.fill, a.s.t[trials[i].i])
 	}
@@ -77,7 +79,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -85,8 +87,27 @@ func (v *void) steps() []jump {
 	return v.jumps
 }
 
-func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign float64) []trial {
+// A state of the valves that has just begun has too few readings for a parabola
+// of its own. It may lean on the last state but one, when the same valve stood
+// the same way: an inlet lets in about as much as it did a few seconds ago.
+const (
+	leanWithin = 60.0 // s since that state ended
+	leanShare  = 0.3  // of its slope: how well the slope carries over, standard uncertainty
+	leanLeast  = 4    // readings of its own that a state needs besides
+	leanBend   = 1e3  // weight that keeps a short state straight
+	wholeState = 8    // readings with which a state stands alone
+)
+
+// leaning is what is known of a slope beforehand: none where w is 0.
+type leaning struct {
+	slope float64 // Pa/s
+	w     float64 // weight of that, in readings of unit noise: (noise / its uncertainty)²
+	ended float64 // s, when the state was left that it comes from
+}
+
+func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64) []trial {
 	const most = 14
+	var before, last leaning // of the last state but one, and of the last
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
 	next := 0
@@ -109,6 +130,12 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 			if next < len(changes) {
 				end = changes[next]
 			}
+			before, last = last, leaning{}
+			if len(ts) >= wholeState {
+				if fit, ok := polyfit(ts, ps, ts[len(ts)-1], 1); ok {
+					last = leaning{slope: fit.c[1], w: sq(noise / (leanShare * max(math.Abs(fit.c[1]), noise/dt))), ended: ts[len(ts)-1]}
+				}
+			}
 			ts, ps = ts[:0], ps[:0]
 			segment++
 		}
@@ -118,12 +145,17 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 		if t[i] < from+settled {
 			continue
 		}
-		if n := len(ts); n >= 8 {
-			if fit, ok := polyfit(ts, ps, ts[n-1], 2); ok {
+		lean, deg, least := leaning{}, 2, wholeState
+		if len(ts) < wholeState && before.w > 0 && t[i]-before.ended < leanWithin {
+			lean, deg, least = before, 1, leanLeast
+		}
+		if n := len(ts); n >= least {
+			if fit, ok := leaningFit(ts, ps, ts[n-1], deg, lean); ok {
 				pred, v := fit.at(t[i])
 				level, lv := fit.at(ts[n-1])
 				c := trial{i: i, drop: sign * (pred - p[i]), lever: math.Sqrt(1 + v), level: level, lsd: math.Sqrt(lv),
-					slope: fit.c[1], last: ts[n-1], second: math.NaN(), segment: segment}
+					slope: fit.c[1], last: ts[n-1], second: math.NaN(), segment: segment,
+					leant: lean.w > 0, fall: sign * (ps[n-1] - p[i])}
 				k := i + 1
 				for k < len(t) && spike[k] {
 					k++
@@ -133,7 +165,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 					c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
 					c.moved = t[k] > end
 				}
-				c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
+				c.step, c.stepLever = leaningStepFit(ts, ps, t, p, spike, i, end, dt, lean)
 				c.step *= -sign
 				list = append(list, c)
 			}
@@ -156,7 +188,7 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 	var found []jump
 	var opens []float64
 	for _, c := range list {
-		if c.open {
+		if c.open && !c.leant {
 			opens = append(opens, c.drop/c.lever)
 		}
 	}
@@ -171,9 +203,11 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 		}
 		part := list[lo:hi]
 		lo = hi
-		r := make([]float64, len(part))
-		for i, c := range part {
-			r[i] = c.drop / c.lever
+		r := make([]float64, 0, len(part))
+		for _, c := range part {
+			if !c.leant {
+				r = append(r, c.drop/c.lever)
+			}
 		}
 		scale := noise
 		if part[0].open {
@@ -189,6 +223,12 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 			}
 			// A valve that moves right behind it could have done it, unless it is large.
 			if c.moved && c.drop < 3*jumpLimit*u {
+				continue
+			}
+			// A borrowed slope proves nothing but what the readings show by
+			// themselves: that the pressure stood still or fell while gas was let
+			// in, and a gap between the readings of both sides.
+			if c.leant && !(c.open && c.fall > -0.3*c.drop && c.step > jumpLimit*scale*c.stepLever) {
 				continue
 			}
 			// A bend is no step: the readings of both sides must leave a gap.
@@ -224,6 +264,11 @@ func (p *poly) at(t float64) (value, variance float64) {
 }
 
 func polyfit(ts, ps []float64, mid float64, deg int) (poly, bool) {
+	return leaningFit(ts, ps, mid, deg, leaning{})
+}
+
+// leaningFit is polyfit with what is known of the slope at mid beforehand.
+func leaningFit(ts, ps []float64, mid float64, deg int, lean leaning) (poly, bool) {
 	p := poly{mid: mid, deg: deg}
 	var m [3][6]float64
 	k := deg + 1
@@ -238,6 +283,8 @@ func polyfit(ts, ps []float64, mid float64, deg int) (poly, bool) {
 			p.c[i] += f[i] * (ps[n] - base)
 		}
 	}
+	m[1][1] += lean.w
+	p.c[1] += lean.w * lean.slope
 	for i := range k {
 		m[i][3+i] = 1
 	}
@@ -292,6 +339,11 @@ func openAt(list []interval, t float64) bool {
 // reading i, with a step and a change of slope there: the step and its standard
 // uncertainty for readings of unit noise; NaN where too few follow.
 func stepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64) (step, lever float64) {
+	return leaningStepFit(ts, ps, t, p, spike, i, end, dt, leaning{})
+}
+
+// leaningStepFit is stepFit with what is known of the slope before beforehand.
+func leaningStepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64, lean leaning) (step, lever float64) {
 	const k = 6
 	const after = 8
 	at := t[i]
@@ -344,3 +396,5 @@ func stepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64) (step
 	}
 	return m[3][k] / m[3][3], math.Sqrt(max(m[3][k+1]/m[3][3], 0))
 }
+
+func sq(x float64) float64 { return x * x }
