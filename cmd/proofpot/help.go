@@ -1,0 +1,29 @@
+package main
+
+import (
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+
+	"proofpot/profiles"
+	"proofpot/rig/simbench"
+)
+
+// helpVars fills the help texts with what the other packages know.
+func helpVars() map[string]string {
+	var unit, bench []string
+	for _, k := range simbench.UnitFaultKinds() {
+		unit = append(unit, `"`+k.Example+`"`)
+	}
+	for _, k := range simbench.BenchFaultKinds() {
+		bench = append(bench, `"`+k.Example+`"`)
+	}
+	return map[string]string{
+		"waters":      strings.Join(profiles.WaterModels(), ", "),
+		"unitFaults":  strings.Join(unit, "; "),
+		"benchFaults": strings.Join(bench, "; "),
+	}
+}
+
+func isTerminal(f *os.File) bool { return term.IsTerminal(int(f.Fd())) }

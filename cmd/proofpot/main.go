@@ -1,0 +1,106 @@
+// Command proofpot runs a bench pressure-pot rig and says whether a housing is
+// tight, how deep it was proved, and where it first failed.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes, the same for every verb but analyse, which exits 0 whatever the verdict.
+const (
+	exitDone    = 0 // done, and the answer is yes
+	exitNo      = 1 // the answer is no: failed or inconclusive test, broken chain
+	exitUsage   = 2 // wrong use, or input that cannot be read
+	exitBench   = 3 // the bench or a device failed
+	exitStopped = 4 // stopped by the operator
+)
+
+// answer ends a verb with an exit code; what there is to say has been said.
+type answer int
+
+func (a answer) Error() string { return fmt.Sprintf("exit code %d", int(a)) }
+
+// coded is an error with its exit code.
+type coded struct {
+	code int
+	err  error
+}
+
+func (c coded) Error() string { return c.err.Error() }
+func (c coded) Unwrap() error { return c.err }
+
+// world is what a verb sees of the outside.
+type world struct {
+	ctx    context.Context
+	in     io.Reader
+	out    io.Writer
+	errs   io.Writer
+	inTTY  bool // a person answers
+	errTTY bool // a person watches
+}
+
+type commands struct {
+	Run         runCmd         `cmd:"" help:"Run a staged test on a bench, or on the simulated one, and give a verdict."`
+	Plan        planCmd        `cmd:"" help:"Say what a run would do, and what it could prove on this bench."`
+	Analyse     analyseCmd     `cmd:"" help:"Analyse records and write verdict.json beside each."`
+	Certificate certificateCmd `cmd:"" help:"Make the certificate of a record, with its pictures."`
+	Verify      verifyCmd      `cmd:"" help:"Check that records are whole and unaltered."`
+	Replay      replayCmd      `cmd:"" help:"Feed a record to the sequencer again and compare its commands."`
+	Depth       depthCmd       `cmd:"" help:"Convert a depth into a pressure, or a pressure into a depth."`
+	Profiles    profilesCmd    `cmd:"" help:"List the built-in profiles, show one, or copy one as a start."`
+	Version     versionCmd     `cmd:"" help:"Say which version this is."`
+}
+
+// run is the whole program, but for the process around it.
+func run(w world, args []string) int {
+	var c commands
+	exited := -1
+	parser, err := kong.New(&c, kong.Name("proofpot"),
+		kong.Description("Proves home-built dive gear dry on the bench before it goes into open water."),
+		kong.Writers(w.out, w.errs), kong.Exit(func(code int) { exited = code }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Vars(helpVars()))
+	if err != nil {
+		fmt.Fprintln(w.errs, "proofpot:", err)
+		return exitUsage
+	}
+	k, err := parser.Parse(args)
+	if exited >= 0 { // --help has been shown
+		return exited
+	}
+	if err != nil {
+		fmt.Fprintf(w.errs, "proofpot: %v; proofpot --help lists what there is\n", err)
+		return exitUsage
+	}
+	err = k.Run(&w)
+	if err == nil {
+		return exitDone
+	}
+	var said answer
+	if errors.As(err, &said) {
+		return int(said)
+	}
+	fmt.Fprintln(w.errs, "proofpot:", err)
+	var failed coded
+	if errors.As(err, &failed) {
+		return failed.code
+	}
+	return exitUsage
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	code := run(world{
+		ctx: ctx, in: os.Stdin, out: os.Stdout, errs: os.Stderr,
+		inTTY: isTerminal(os.Stdin), errTTY: isTerminal(os.Stderr),
+	}, os.Args[1:])
+	stop()
+	os.Exit(code)
+}

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/term"
+
+	"proofpot/profiles/plan"
+	"proofpot/profiles/plan/picture"
+	"proofpot/rig"
+	"proofpot/rig/record"
+)
+
+type planCmd struct {
+	setting
+	Picture string `help:"Write the picture of pressure over time, .svg or .png." placeholder:"FILE"`
+}
+
+// Run says what a run would do, and what it could prove.
+func (c *planCmd) Run(w *world) error {
+	sheet, err := c.sheet()
+	if err != nil {
+		return err
+	}
+	p, err := rig.Foresee(sheet)
+	if err != nil {
+		return err
+	}
+	fmt.Fprint(w.out, p.Text(time.Now()))
+	width := 78
+	if f, ok := w.out.(*os.File); ok {
+		if cols, _, err := term.GetSize(int(f.Fd())); err == nil {
+			width = min(cols-1, 120)
+		}
+	}
+	fmt.Fprintf(w.out, "\n%s", p.Draw(width, 16))
+	if c.Picture != "" {
+		if err := draw(p, c.Picture); err != nil {
+			return err
+		}
+		fmt.Fprintln(w.out, c.Picture)
+	}
+	if p.Refused() || !p.CanProve() {
+		return answer(exitNo)
+	}
+	return nil
+}
+
+func draw(p *plan.Plan, file string) error {
+	drawn := picture.SVG
+	switch filepath.Ext(file) {
+	case ".svg":
+	case ".png":
+		drawn = picture.PNG
+	default:
+		return fmt.Errorf("%s: a picture's file ends in .svg or .png", file)
+	}
+	b, err := drawn(p)
+	if err != nil {
+		return err
+	}
+	return record.WriteWhole(file, b, 0o644)
+}

@@ -1,0 +1,206 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"proofpot/analysis"
+	"proofpot/rig"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+	"proofpot/sensors"
+)
+
+// progress shows a run while it goes on: a line that is rewritten on a
+// terminal, plain lines elsewhere.
+type progress struct {
+	w     *world
+	plan  *rig.Plan
+	live  *analysis.Live
+	sim   bool
+	seen  map[string]*seen
+	order []string
+
+	drawn  time.Time     // when the line was last rewritten, by the real clock
+	said   time.Duration // when a plain line was last written, by the run's clock
+	phase  rig.Phase
+	leg    int
+	prompt rig.PromptKind
+	width  int // of the line that stands on the terminal
+}
+
+// seen is the health of one sensor.
+type seen struct {
+	at    time.Duration // last reading with a value
+	fault string        // of the last reading without one since then
+}
+
+const (
+	redraw     = 200 * time.Millisecond
+	plainEvery = 10 * time.Minute
+	silentFor  = 15 * time.Second // longer than any sensor's period
+)
+
+func newProgress(w *world, plan *rig.Plan, run setup.Run, sim bool) (*progress, error) {
+	live, err := analysis.NewLive(run)
+	if err != nil {
+		return nil, err
+	}
+	p := &progress{w: w, plan: plan, live: live, sim: sim, seen: map[string]*seen{}, leg: -1}
+	stages := "1 stage"
+	if n := len(run.Profile.Stages); n > 1 {
+		stages = fmt.Sprintf("%d stages", n)
+	}
+	fmt.Fprintf(w.errs, "%s on bench %s, unit %s: %s to %.1f m, %s and the vent; room %.0f Pa, unit closed at %.0f Pa\n",
+		run.Profile.Name, run.Bench.ID, run.Unit.ID, stages, deepest(plan), clock(plan.Total()), plan.RoomPa, plan.SealedPa)
+	return p, nil
+}
+
+func deepest(p *rig.Plan) float64 {
+	d := 0.0
+	for i := range p.Legs {
+		d = max(d, p.Legs[i].DepthM)
+	}
+	return d
+}
+
+// line is the record writer's hook: the live estimate sees what is recorded.
+func (p *progress) line(l *record.Line) { p.live.Line(l) }
+
+// step is the loop's hook.
+func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {
+	p.health(now.Mono, readings)
+	for _, e := range out.Events() {
+		switch e.Kind {
+		case rig.FaultEvent, rig.NoteEvent, rig.RunEvent:
+			p.say(now.Mono, e.Text)
+		}
+	}
+	changed := s.Phase != p.phase || s.Leg != p.leg
+	p.phase, p.leg = s.Phase, s.Leg
+	if p.w.errTTY {
+		if changed || time.Since(p.drawn) >= redraw {
+			p.draw(p.status(now.Mono, s))
+		}
+	} else if changed || now.Mono-p.said >= plainEvery {
+		p.say(now.Mono, p.status(now.Mono, s))
+	}
+	if k := out.Prompt.Kind; k != p.prompt {
+		p.prompt = k
+		if k != rig.NoPrompt && !p.sim {
+			p.say(now.Mono, p.wish(out.Prompt))
+		}
+	}
+}
+
+// wish is what the operator is asked to do, with the figures on his gauge.
+func (p *progress) wish(pr rig.Prompt) string {
+	bar := (pr.TargetPa - p.plan.RoomPa) / 1e5
+	text := ">>> " + strings.ToUpper(pr.Kind.String()[:1]) + pr.Kind.String()[1:]
+	switch pr.Kind {
+	case rig.PumpUp, rig.SlowDown, rig.LetOff:
+		text += fmt.Sprintf(": to %.2f bar gauge (%.1f m), at most %.1f bar/min", bar, pr.DepthM, p.plan.Legs[p.leg].RatePaS*60/1e5)
+	case rig.VentAll:
+		text += "; do not open the lid until the run has ended"
+	}
+	return text
+}
+
+func (p *progress) health(now time.Duration, readings []sensors.Reading) {
+	for i := range readings {
+		r := &readings[i]
+		h := p.seen[r.Sensor]
+		if h == nil {
+			h = &seen{at: now}
+			p.seen[r.Sensor] = h
+			p.order = append(p.order, r.Sensor)
+		}
+		if r.Status == sensors.OK {
+			h.at, h.fault = r.At, ""
+		} else {
+			h.fault = r.Status.String()
+		}
+	}
+}
+
+// ill lists the sensors that are not well, with the age of their last value.
+func (p *progress) ill(now time.Duration) string {
+	var ill []string
+	for _, id := range p.order {
+		h := p.seen[id]
+		if age := now - h.at; h.fault != "" || age > silentFor {
+			why := h.fault
+			if why == "" {
+				why = "silent"
+			}
+			ill = append(ill, fmt.Sprintf("%s %s, %s old", id, why, age.Round(time.Second)))
+		}
+	}
+	if len(ill) == 0 {
+		return "sensors ok"
+	}
+	return strings.Join(ill, "; ")
+}
+
+// status is the run in one line.
+func (p *progress) status(now time.Duration, s *rig.State) string {
+	var b strings.Builder
+	switch s.Phase {
+	case rig.Ready, rig.Done:
+		b.WriteString(s.Phase.String())
+	case rig.Vent:
+		b.WriteString("vent")
+	default:
+		leg := &p.plan.Legs[s.Leg]
+		fmt.Fprintf(&b, "%s %.1f m %s, %s left", leg.Name, leg.DepthM, s.Phase, clock(p.left(now, s)))
+	}
+	if s.Known {
+		fmt.Fprintf(&b, " | %.3f bar %.2f m", (s.Pa-p.plan.RoomPa)/1e5, p.plan.DepthM(s.Pa))
+	}
+	if leak, ok := p.live.Leak(); ok && (s.Phase == rig.Settle || s.Phase == rig.Hold) {
+		fmt.Fprintf(&b, " | leak %.2f (%.2f to %.2f) ml/h", leak.Estimate, leak.Low, leak.High)
+	}
+	fmt.Fprintf(&b, " | %s", p.ill(now))
+	return b.String()
+}
+
+// left is the planned time to the end of the phase; a ramp may take longer.
+func (p *progress) left(now time.Duration, s *rig.State) time.Duration {
+	leg := &p.plan.Legs[s.Leg]
+	d := map[rig.Phase]time.Duration{rig.Ramp: leg.Ramp, rig.Settle: leg.Settle, rig.Hold: leg.Hold}[s.Phase]
+	return max(0, d-(now-s.Since))
+}
+
+func clock(d time.Duration) string {
+	d = d.Round(time.Second)
+	if d >= time.Hour {
+		return fmt.Sprintf("%d:%02d:%02d h", int(d.Hours()), int(d.Minutes())%60, int(d.Seconds())%60)
+	}
+	return fmt.Sprintf("%d:%02d min", int(d.Minutes()), int(d.Seconds())%60)
+}
+
+// draw rewrites the line on the terminal.
+func (p *progress) draw(text string) {
+	p.drawn = time.Now()
+	n := len([]rune(text))
+	fmt.Fprintf(p.w.errs, "\r%s%s", text, strings.Repeat(" ", max(0, p.width-n)))
+	p.width = n
+}
+
+// say writes a line of its own.
+func (p *progress) say(now time.Duration, text string) {
+	p.said = now
+	if p.width > 0 {
+		fmt.Fprintf(p.w.errs, "\r%s\r", strings.Repeat(" ", p.width))
+		p.width = 0
+	}
+	fmt.Fprintf(p.w.errs, "%s  %s\n", clock(now), text)
+}
+
+func (p *progress) close() {
+	if p.width > 0 {
+		fmt.Fprintln(p.w.errs)
+		p.width = 0
+	}
+}

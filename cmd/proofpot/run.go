@@ -1,0 +1,270 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"proofpot/analysis"
+	"proofpot/profiles"
+	"proofpot/rig"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+	"proofpot/rig/simbench"
+	"proofpot/rig/wiring"
+)
+
+// setting is the profile, bench and unit of a run.
+type setting struct {
+	Profile string `arg:"" help:"A built-in profile (proofpot profiles lists them) or a profile file."`
+	Bench   string `help:"File that describes the bench; without it, the simulated bench." placeholder:"BENCH.TOML"`
+	Unit    string `help:"File that describes the unit; without it, the simulated bench's." placeholder:"UNIT.TOML"`
+	ByHand  bool   `help:"Simulated bench: with a hand pump and a simulated operator instead of valves."`
+}
+
+type runCmd struct {
+	setting
+	Records            string   `help:"Folder for records." default:"records"`
+	Acknowledge        bool     `help:"The cautions have been read (a script's answer to the question)."`
+	AcceptInconclusive bool     `help:"Run though the plan says that this bench cannot prove the claim."`
+	GoOnWet            bool     `help:"Go on when a wet probe is wet: to see whether a leak seals under more pressure. Never with cells in the unit."`
+	UnitFault          []string `sep:"none" help:"Simulated bench: make the unit fail; may be given again. One of: ${unitFaults}." placeholder:"TEXT"`
+	BenchFault         []string `sep:"none" help:"Simulated bench: break the bench; may be given again. One of: ${benchFaults}." placeholder:"TEXT"`
+	Seed               uint64   `help:"Simulated bench: seed of every chance." default:"1"`
+	Pace               float64  `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
+}
+
+// Run runs a test to its verdict.
+func (c *runCmd) Run(w *world) error {
+	sheet, err := c.sheet()
+	if err != nil {
+		return err
+	}
+	if err := c.plannable(w, sheet); err != nil {
+		return err
+	}
+	devices, clock, err := c.open(w, sheet)
+	if err != nil {
+		return err
+	}
+	folder, stopped, err := c.drive(w, sheet, devices, clock)
+	if folder == "" {
+		return err
+	}
+	res, run, aerr := analyse(folder)
+	if aerr != nil {
+		return coded{exitBench, errors.Join(err, aerr)}
+	}
+	if werr := writeVerdict(folder, res); werr != nil {
+		return coded{exitBench, werr}
+	}
+	if werr := writeCertificate(folder, run, res); werr != nil {
+		return coded{exitBench, werr}
+	}
+	report(w.out, res)
+	fmt.Fprintf(w.out, "certificate: %s\n%s\n", filepath.Join(folder, certificateFile), folder)
+	switch {
+	case stopped == rig.ByOperator:
+		return answer(exitStopped)
+	case err != nil && res.Verdict.Verdict != analysis.Fail:
+		return coded{exitBench, err}
+	case res.Verdict.Verdict != analysis.Pass:
+		return answer(exitNo)
+	}
+	return nil
+}
+
+// sheet gathers profile, bench and unit. Nothing has been opened yet. Pressures
+// of the room and in the unit that are not known yet are left 0.
+func (c *setting) sheet() (setup.Run, error) {
+	run := setup.Run{Format: setup.RunFormat}
+	var err error
+	if run.Profile, err = profiles.Load(c.Profile); err != nil {
+		return run, err
+	}
+	switch {
+	case c.Bench != "" && c.ByHand:
+		return run, fmt.Errorf("--by-hand is for the simulated bench; a bench file says hand_operated = true")
+	case c.Bench != "" && c.Unit == "":
+		return run, fmt.Errorf("--bench %s needs --unit UNIT.TOML: on a real bench the unit is yours to describe", c.Bench)
+	case c.Bench != "":
+		if run.Bench, err = setup.LoadBench(c.Bench); err != nil {
+			return run, err
+		}
+	case c.ByHand:
+		run.Bench = simbench.BuiltInHandBench()
+	default:
+		run.Bench = simbench.BuiltInBench()
+	}
+	if c.Unit == "" {
+		run.Unit = simbench.BuiltInUnit()
+	} else if run.Unit, err = setup.LoadUnit(c.Unit); err != nil {
+		return run, err
+	}
+	if !record.SafeUnitID(run.Unit.ID) {
+		return run, fmt.Errorf("unit id %q cannot name a record: letters, digits, - _ and . are allowed", run.Unit.ID)
+	}
+	return run, nil
+}
+
+// plannable checks the profile against the bench before anything is opened,
+// with the standard atmosphere where the room's pressure is not known yet.
+func (c *runCmd) plannable(w *world, run setup.Run) error {
+	if c.Bench != "" && (c.Pace != 0 || len(c.UnitFault) > 0 || len(c.BenchFault) > 0) {
+		return fmt.Errorf("--pace, --unit-fault and --bench-fault are for the simulated bench; leave out --bench %s, or leave out these", c.Bench)
+	}
+	const standardPa = 101325
+	if run.Bench.RoomPa == 0 {
+		run.Bench.RoomPa = standardPa
+	}
+	if run.Unit.SealedPa == 0 {
+		run.Unit.SealedPa = run.Bench.RoomPa
+	}
+	if _, err := rig.NewPlan(run); err != nil {
+		return err
+	}
+	foreseen, err := rig.Foresee(run)
+	if err != nil || foreseen.CanProve() {
+		return err
+	}
+	for _, p := range foreseen.Proofs {
+		if !p.Enough {
+			fmt.Fprintf(w.errs, "stage %d (%s) %s\n", p.Leg.Stage, p.Leg.Name, p.Why())
+		}
+	}
+	if c.AcceptInconclusive {
+		return nil
+	}
+	if w.inTTY && confirmed(w, "This bench cannot prove the claim. Type yes to run all the same: ") {
+		return nil
+	}
+	return coded{exitUsage, errors.New("this bench cannot prove the claim: change what is said above, or give --accept-inconclusive")}
+}
+
+// confirmed asks a person, who must type yes.
+func confirmed(w *world, question string) bool {
+	fmt.Fprint(w.errs, question)
+	var said string
+	_, err := fmt.Fscanln(w.in, &said)
+	return err == nil && strings.EqualFold(said, "yes")
+}
+
+// open opens the bench: real hardware, or the simulated one.
+func (c *runCmd) open(w *world, run setup.Run) (rig.Devices, rig.Clock, error) {
+	if c.Bench != "" {
+		if err := acknowledge(w, run, c.Acknowledge); err != nil {
+			return nil, nil, err
+		}
+		clock := rig.NewRealClock()
+		d, err := wiring.Open(run.Bench, clock)
+		if err != nil {
+			return nil, nil, coded{exitUsage, err}
+		}
+		return d, clock, nil
+	}
+	column, err := profiles.NewColumn(run.Profile.Water)
+	if err != nil {
+		return nil, nil, err
+	}
+	cfg := simbench.Default(run, c.Seed)
+	cfg.GaugePa = column.GaugePa
+	for _, text := range c.UnitFault {
+		f, err := simbench.ParseUnitFault(text)
+		if err != nil {
+			return nil, nil, fmt.Errorf("--unit-fault: %w", err)
+		}
+		cfg.UnitFaults = append(cfg.UnitFaults, f)
+	}
+	for _, text := range c.BenchFault {
+		f, err := simbench.ParseBenchFault(text)
+		if err != nil {
+			return nil, nil, fmt.Errorf("--bench-fault: %w", err)
+		}
+		cfg.BenchFaults = append(cfg.BenchFaults, f)
+	}
+	start := time.Now().UTC().Truncate(time.Second)
+	clock := rig.NewSimClock(start, c.Pace)
+	d, err := simbench.New(cfg, start)
+	if err != nil {
+		return nil, nil, err
+	}
+	return d, clock, nil
+}
+
+// drive surveys the bench, starts the record and runs the loop. It returns the
+// record's folder once there is one.
+func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.Clock) (string, rig.Stop, error) {
+	if run.Bench.HandOperated && c.Bench != "" {
+		fmt.Fprintln(w.errs, "Open the vent and leave it open: the sensors are read first.")
+	}
+	surveyed, err := rig.Survey(w.ctx, devices, clock, rig.DefaultPeriod, run.Bench)
+	if err != nil {
+		devices.Close()
+		if w.ctx.Err() != nil {
+			return "", rig.ByOperator, answer(exitStopped)
+		}
+		return "", 0, coded{exitBench, err}
+	}
+	run.Bench.RoomPa = surveyed.RoomPa
+	if run.Unit.SealedPa == 0 {
+		run.Unit.SealedPa = surveyed.RoomPa
+	}
+	plan, err := rig.NewPlan(run)
+	if err != nil {
+		devices.Close()
+		return "", 0, err
+	}
+	watch, err := newProgress(w, plan, run, c.Bench == "")
+	if err != nil {
+		devices.Close()
+		return "", 0, err
+	}
+	plan.StopOnWet = !c.GoOnWet
+	start := clock.Now().Wall.Add(-clock.Now().Mono)
+	folder, file, err := record.Create(c.Records, start, run)
+	if err != nil {
+		devices.Close()
+		return "", 0, err
+	}
+	writer := record.NewWriter(file, start)
+	writer.OnLine = watch.line
+	writer.Run(0, "start", "proofpot "+version())
+	if !plan.Hand {
+		writer.Valve(0, "fill", false)
+		writer.Valve(0, "vent", true)
+	}
+	writer.Readings(surveyed.Readings)
+	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
+
+	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: writer, Observe: watch.step, SyncEvery: time.Second}
+	if c.Bench == "" && c.Pace == 0 {
+		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
+	}
+	err = loop.Run(w.ctx)
+	watch.close()
+	if cerr := writer.Close(); err == nil && cerr != nil {
+		err = cerr
+	}
+	stopped := loop.State().Stopped
+	if stopped != rig.NotStopped {
+		fmt.Fprintf(w.errs, "%s\n", stopped)
+	}
+	return folder, stopped, err
+}
+
+// acknowledge shows the cautions and asks whether they were read.
+func acknowledge(w *world, run setup.Run, given bool) error {
+	fmt.Fprint(w.errs, cautions(run))
+	if given {
+		return nil
+	}
+	if !w.inTTY {
+		return fmt.Errorf("the cautions above must be acknowledged: at a terminal, or with --acknowledge in a script")
+	}
+	if !confirmed(w, "Type yes when all of this is so: ") {
+		return coded{exitStopped, errors.New("not acknowledged; nothing was pressurised")}
+	}
+	return nil
+}
