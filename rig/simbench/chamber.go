@@ -236,6 +236,7 @@ func (b *Bench) step(h float64, f *flows) {
 		b.u.celsius += toUnit * heat / b.cfg.Unit.HeatJPerK
 	}
 	c.wallC += (1 - toWater - toUnit) * heat / cfg.WallHeatJPerK
+	b.openPaths(h)
 
 	l := &b.sum
 	l.gasIn += in

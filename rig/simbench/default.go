@@ -24,7 +24,7 @@ const (
 	stillFilm     = 2e-6  // m/s, air into still water: the root of D/(π t) for some ten minutes with a little convection
 	floatLeaves   = 0.02  // share of the water that a float leaves bare
 	plasticHeat   = 1.8e6 // J/(m³ K), of a unit's walls
-	rampSpare     = 1.5  // how much faster than the profile's ramp the needle lets in at middle pressure: a person sets it a little above
+	rampSpare     = 1.5   // how much faster than the profile's ramp the needle lets in at middle pressure: a person sets it a little above
 	usualRampM    = 13.   // m/min, where a profile states none
 	waterPerMetre = 9810. // Pa/m
 	ventTauS      = 90.   // s, of the open vent while the flow is choked

@@ -2,7 +2,6 @@ package simbench
 
 import (
 	"math"
-	"time"
 )
 
 // unitState is the unit: its wall, the air in it, the water in it.
@@ -172,16 +171,28 @@ func (b *Bench) stepUnit(h float64, f *flows) {
 
 	for i := range b.paths {
 		p := &b.paths[i]
+		if !p.open || p.left <= 0 {
+			continue
+		}
+		took := p.DropM3 / burstS
+		if p.Mode == Collapse {
+			took = p.DropM3 / collapseS
+		}
+		if p.left -= took * h; p.Mode != Collapse {
+			u.ingressM3 += took * h
+		}
+	}
+}
+
+// openPaths opens what gives way at the pressure at the end of a step of h
+// seconds.
+func (b *Bench) openPaths(h float64) {
+	if !b.u.present {
+		return
+	}
+	for i := range b.paths {
+		p := &b.paths[i]
 		if p.open {
-			if p.left > 0 {
-				took := p.DropM3 / burstS
-				if p.Mode == Collapse {
-					took = p.DropM3 / collapseS
-				}
-				if p.left -= took * h; p.Mode != Collapse {
-					u.ingressM3 += took * h
-				}
-			}
 			continue
 		}
 		if b.load() < p.opensAt()*(1-1e-9) {
@@ -194,7 +205,7 @@ func (b *Bench) stepUnit(h float64, f *flows) {
 		p.open, p.left = true, p.DropM3
 		if !b.truth.Failed {
 			b.truth.Failed, b.truth.Mode, b.truth.OnsetPa = true, p.Mode, b.load()
-			b.truth.FailedAt = b.now + time.Duration(b.within*float64(time.Second))
+			b.truth.FailedAt = b.now + seconds(b.within+h)
 		}
 	}
 }
