@@ -462,6 +462,10 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 			x.Set(i, colSettle, shape[i])
 		}
 		x.Set(i, colWall, f.v.chamberML*dw)
+		if f.v.gas {
+			// The gas may follow the room less or more than it should.
+			x.Set(i, colWall, r.v/r.k*dw)
+		}
 		x.Set(i, colStiff, f.v.stiff*(p-r.p))
 		x.Set(i, colBlank, gauge*h)
 		x.Set(i, colCreep, math.Log1p(max(b.t-f.rampEnd, 0)/creepTimeS))
@@ -498,6 +502,9 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	}
 	// Columns that are idle are held at zero by what is known beforehand.
 	mean[colWall], sd[colWall] = wallMean, wallSD
+	if f.v.gas {
+		mean[colWall], sd[colWall] = 0, 0.3
+	}
 	sd[colStiff] = 2 * sheetSD
 	mean[colBlank], sd[colBlank] = f.v.blank, f.v.blankSD
 	sd[colCreep] = creepSD * max(f.step/1e5, 0.1) * f.v.unitML / 1000
@@ -508,6 +515,8 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	} else if !f.v.gas {
 		sd[colWater] = 0.15
 	}
+	// A stand-in's slope may err, but not run away over a night.
+	sd[colWater] = min(sd[colWater], 0.25/max(window.length()/3600, 0.2))
 	sd[colLeak] = math.Inf(1)
 	if f.leakSD > 0 {
 		mean[colLeak], sd[colLeak] = f.leakMean, f.leakSD

@@ -9,7 +9,10 @@ import (
 // burstMLPerH parts a burst from a seep where the pressure shows no dip: a leak
 // that starts with more than this fills a void of half a litre within some two
 // hours; common practice, no source.
-const burstMLPerH = 200.0
+const burstMLPerH = 130.0
+
+// burstMLPerHBar parts them where the pressure is low: ml/h for each bar.
+const burstMLPerHBar = 400.0
 
 // failure is the first failure as found, before it is written down.
 type failure struct {
@@ -91,7 +94,7 @@ func (a *analysis) firstJump() *jump {
 		return first
 	}
 	i := in[0]
-	if first != nil && first.t0 <= i.t1+2*a.in.dt || a.leakAfter(i.t0) > a.limit() {
+	if first != nil && first.t0 <= i.t1 || a.leakAfter(i.t0) > a.limit() {
 		return first // what goes on coming in is timed as a leak
 	}
 	// The inside saw it: the chamber says when within those seconds.
@@ -355,7 +358,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 	switch {
 	case leaky == nil:
 		f.text = "the wet probe shows water inside"
-	case q > burstMLPerH:
+	case a.fast(q, leaky, f.depth):
 		f.mode = Burst
 		f.text = fmt.Sprintf("a leak of %.3g ml/h opened", q)
 	case seats:
@@ -363,6 +366,15 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 		f.text = fmt.Sprintf("a leak of %.3g ml/h at %.1f m, and none in any deeper stage: a seal that seats only under pressure", q, leaky.depthM)
 	}
 	return f
+}
+
+// fast says whether a leak began as a burst: by its flow at the depth where it
+// began, which goes with the pressure.
+func (a *analysis) fast(q float64, st *stage, depth float64) bool {
+	there := max(a.column.GaugePa(depth), 1000)
+	held := max(st.meanPa-a.sealed, 1000)
+	q *= min(there/held, 1)
+	return q > burstMLPerH || q > burstMLPerH/2 && q > burstMLPerHBar*there/1e5
 }
 
 // resealed says whether every deeper hold after a leaking one is tight, and

@@ -50,9 +50,9 @@ type trial struct {
 	second     float64 // Pa missing at the next reading, NaN without one
 	lever2     float64
 	segment    int
+	young      bool    // few readings since the valves moved
+	gap        float64 // s since the reading before
 	moved      bool    // a valve moved before the next reading
-	leant      bool    // the slope is borrowed from an earlier state
-	fall       float64 // Pa that the reading lies below the one before
 	step       float64 // Pa lost, by the fit of both sides; NaN without enough readings after
 	stepLever  float64 // its standard uncertainty for unit noise
 	open       bool
@@ -65,11 +65,89 @@ type trial struct {
 // ramp stray, and sets its limit.
 func (a *analysis) findSteps() {
 	changes := a.x.changes()
-	trials := stepTrials(a.s.t, a.s.p, a.s.spike, a.s.dt, changes, 1, a.s.noise)
+	trials := stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1)
 	for i := range trials {
 		trials[i].open = openAt(a.x.fill, a.s.t[trials[i].i])
 	}
 	a.steps = judgeTrials(trials, a.s.t, a.s.noise)
+	for i := range a.steps {
+		if j := &a.steps[i]; !j.inletted {
+			j.pa = a.pressureBefore(j.i)
+		}
+	}
+}
+
+// pressureBefore is the pressure at reading i by a line through it and the
+// readings before it under the same state of the valves.
+func (a *analysis) pressureBefore(i int) float64 {
+	from := a.s.t[i] - 9*a.s.dt
+	for _, c := range a.x.changes() {
+		if c < a.s.t[i] {
+			from = max(from, c+a.s.dt/2)
+		}
+	}
+	var ts, ps []float64
+	for k := i; k >= 0 && a.s.t[k] > from; k-- {
+		if !a.s.spike[k] {
+			ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
+		}
+	}
+	if len(ts) < 3 {
+		return a.s.p[i]
+	}
+	slope, mid, level := line(ts, ps)
+	return level + slope*(a.s.t[i]-mid)
+}
+
+// settledOut is the pressure without the settling of the gas in each closed part:
+// an exponential, fitted to the part's first minutes, which no parabola follows.
+func (a *analysis) settledOut() []float64 {
+	p := slices.Clone(a.s.p)
+	for _, st := range a.stages {
+		for _, part := range st.closed {
+			lo, hi := between(a.s.t, part.start-a.s.dt, min(part.end, part.start+400))
+			var ts, ps []float64
+			for i := lo; i < hi; i++ {
+				if !a.s.spike[i] {
+					ts, ps = append(ts, a.s.t[i]-part.start), append(ps, a.s.p[i])
+				}
+			}
+			if len(ts) < 16 {
+				continue
+			}
+			best, amp, bestTau := math.Inf(1), 0.0, 1.0
+			for tau := max(3*a.s.dt, 4); tau < 400; tau *= 1.15 {
+				var m [3][3]float64
+				var r [3]float64
+				for i, t := range ts {
+					f := [3]float64{1, t / 100, math.Exp(-t / tau)}
+					for x := range 3 {
+						for y := range 3 {
+							m[x][y] += f[x] * f[y]
+						}
+						r[x] += f[x] * (ps[i] - ps[0])
+					}
+				}
+				sol, _, ok := solveLast(m, r, 3)
+				if !ok {
+					continue
+				}
+				ss := 0.0
+				for i, t := range ts {
+					e := ps[i] - ps[0] - sol[0] - sol[1]*t/100 - sol[2]*math.Exp(-t/tau)
+					ss += math.Min(e*e, 100*a.s.noise*a.s.noise) // a step must not bend the fit
+				}
+				if ss < best {
+					best, amp, bestTau = ss, sol[2], tau
+				}
+			}
+			_, end := between(a.s.t, part.start, part.end)
+			for i := lo; i < end; i++ {
+				p[i] -= amp * math.Exp(-(a.s.t[i]-part.start)/bestTau)
+			}
+		}
+	}
+	return p
 }
 
 // steps finds sudden rises of the inside pressure.
@@ -79,7 +157,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -87,27 +165,8 @@ func (v *void) steps() []jump {
 	return v.jumps
 }
 
-// A state of the valves that has just begun has too few readings for a parabola
-// of its own. It may lean on the last state but one, when the same valve stood
-// the same way: an inlet lets in about as much as it did a few seconds ago.
-const (
-	leanWithin = 60.0 // s since that state ended
-	leanShare  = 0.3  // of its slope: how well the slope carries over, standard uncertainty
-	leanLeast  = 4    // readings of its own that a state needs besides
-	leanBend   = 1e3  // weight that keeps a short state straight
-	wholeState = 8    // readings with which a state stands alone
-)
-
-// leaning is what is known of a slope beforehand: none where w is 0.
-type leaning struct {
-	slope float64 // Pa/s
-	w     float64 // weight of that, in readings of unit noise: (noise / its uncertainty)²
-	ended float64 // s, when the state was left that it comes from
-}
-
-func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64) []trial {
+func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign float64) []trial {
 	const most = 14
-	var before, last leaning // of the last state but one, and of the last
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
 	next := 0
@@ -130,12 +189,6 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 			if next < len(changes) {
 				end = changes[next]
 			}
-			before, last = last, leaning{}
-			if len(ts) >= wholeState {
-				if fit, ok := polyfit(ts, ps, ts[len(ts)-1], 1); ok {
-					last = leaning{slope: fit.c[1], w: sq(noise / (leanShare * max(math.Abs(fit.c[1]), noise/dt))), ended: ts[len(ts)-1]}
-				}
-			}
 			ts, ps = ts[:0], ps[:0]
 			segment++
 		}
@@ -145,17 +198,16 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 		if t[i] < from+settled {
 			continue
 		}
-		lean, deg, least := leaning{}, 2, wholeState
-		if len(ts) < wholeState && before.w > 0 && t[i]-before.ended < leanWithin {
-			lean, deg, least = before, 1, leanLeast
-		}
-		if n := len(ts); n >= least {
-			if fit, ok := leaningFit(ts, ps, ts[n-1], deg, lean); ok {
+		if n := len(ts); n >= 4 {
+			deg := 2
+			if n < 8 {
+				deg = 1
+			}
+			if fit, ok := polyfit(ts, ps, ts[n-1], deg); ok {
 				pred, v := fit.at(t[i])
 				level, lv := fit.at(ts[n-1])
 				c := trial{i: i, drop: sign * (pred - p[i]), lever: math.Sqrt(1 + v), level: level, lsd: math.Sqrt(lv),
-					slope: fit.c[1], last: ts[n-1], second: math.NaN(), segment: segment,
-					leant: lean.w > 0, fall: sign * (ps[n-1] - p[i])}
+					slope: fit.c[1], last: ts[n-1], second: math.NaN(), segment: segment, young: n < 8, gap: t[i] - ts[n-1]}
 				k := i + 1
 				for k < len(t) && spike[k] {
 					k++
@@ -165,7 +217,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 					c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
 					c.moved = t[k] > end
 				}
-				c.step, c.stepLever = leaningStepFit(ts, ps, t, p, spike, i, end, dt, lean)
+				c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
 				c.step *= -sign
 				list = append(list, c)
 			}
@@ -188,7 +240,7 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 	var found []jump
 	var opens []float64
 	for _, c := range list {
-		if c.open && !c.leant {
+		if c.open {
 			opens = append(opens, c.drop/c.lever)
 		}
 	}
@@ -203,11 +255,9 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 		}
 		part := list[lo:hi]
 		lo = hi
-		r := make([]float64, 0, len(part))
-		for _, c := range part {
-			if !c.leant {
-				r = append(r, c.drop/c.lever)
-			}
+		r := make([]float64, len(part))
+		for i, c := range part {
+			r[i] = c.drop / c.lever
 		}
 		scale := noise
 		if part[0].open {
@@ -221,14 +271,12 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 			if c.drop < jumpLimit*u || !(c.second > 0.3*c.drop) || c.second < 2.5*scale*c.lever2 {
 				continue
 			}
-			// A valve that moves right behind it could have done it, unless it is large.
-			if c.moved && c.drop < 3*jumpLimit*u {
+			// So soon after a valve moved only what no bend of the flow could do counts.
+			if c.young && (c.drop < 40*noise || c.drop < 3*math.Abs(c.slope)*c.gap) {
 				continue
 			}
-			// A borrowed slope proves nothing but what the readings show by
-			// themselves: that the pressure stood still or fell while gas was let
-			// in, and a gap between the readings of both sides.
-			if c.leant && !(c.open && c.fall > -0.3*c.drop && c.step > jumpLimit*scale*c.stepLever) {
+			// A valve that moves right behind it could have done it, unless it is large.
+			if c.moved && c.drop < 3*jumpLimit*u {
 				continue
 			}
 			// A bend is no step: the readings of both sides must leave a gap.
@@ -264,11 +312,6 @@ func (p *poly) at(t float64) (value, variance float64) {
 }
 
 func polyfit(ts, ps []float64, mid float64, deg int) (poly, bool) {
-	return leaningFit(ts, ps, mid, deg, leaning{})
-}
-
-// leaningFit is polyfit with what is known of the slope at mid beforehand.
-func leaningFit(ts, ps []float64, mid float64, deg int, lean leaning) (poly, bool) {
 	p := poly{mid: mid, deg: deg}
 	var m [3][6]float64
 	k := deg + 1
@@ -283,8 +326,6 @@ func leaningFit(ts, ps []float64, mid float64, deg int, lean leaning) (poly, boo
 			p.c[i] += f[i] * (ps[n] - base)
 		}
 	}
-	m[1][1] += lean.w
-	p.c[1] += lean.w * lean.slope
 	for i := range k {
 		m[i][3+i] = 1
 	}
@@ -339,11 +380,6 @@ func openAt(list []interval, t float64) bool {
 // reading i, with a step and a change of slope there: the step and its standard
 // uncertainty for readings of unit noise; NaN where too few follow.
 func stepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64) (step, lever float64) {
-	return leaningStepFit(ts, ps, t, p, spike, i, end, dt, leaning{})
-}
-
-// leaningStepFit is stepFit with what is known of the slope before beforehand.
-func leaningStepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64, lean leaning) (step, lever float64) {
 	const k = 6
 	const after = 8
 	at := t[i]
@@ -396,5 +432,3 @@ func leaningStepFit(ts, ps, t, p []float64, spike []bool, i int, end, dt float64
 	}
 	return m[3][k] / m[3][3], math.Sqrt(max(m[3][k+1]/m[3][3], 0))
 }
-
-func sq(x float64) float64 { return x * x }
