@@ -89,24 +89,24 @@ type bank struct {
 	part   bool
 	inHold bool
 
-	t0, t            float64 // s, start of the window, last block
-	lastP            float64
-	driveRef         float64
-	settleH, holdH   float64 // h, time that a leak counts which goes with the drive
-	holdTime         float64 // h, plain
-	settleTime       float64
-	blankH           float64 // Pa h
-	drive, gauge     float64 // Pa, at the last block
-	pa0, v0, zeroC   float64 // reference of the part
-	partT            float64
-	heat             float64 // K
-	water0           float64 // °C, at the start of the window
-	step             float64 // Pa
-	n                int
-	holdN            int
-	pa, volume       float64
-	drift            wander
-	measured, walled bool
+	t0, t          float64 // s, start of the window, last block
+	lastP          float64
+	driveRef       float64
+	settleH, holdH float64 // h, time that a leak counts which goes with the drive
+	holdTime       float64 // h, plain
+	settleTime     float64
+	blankH         float64 // Pa h
+	drive, gauge   float64 // Pa, at the last block
+	pa0, v0, zeroC float64 // reference of the part
+	partT          float64
+	heat           float64 // K
+	water0         float64 // °C, at the start of the window
+	step           float64 // Pa
+	n              int
+	holdN          int
+	pa, volume     float64
+	drift          wander
+	measured       bool
 }
 
 const (
