@@ -16,10 +16,12 @@ func (f *facts) leakText() string {
 func (f *facts) doubtful() bool { return f.high >= f.limit }
 
 func (f *facts) intoUnit() *thought {
-	t := &thought{Explanation: Explanation{Cause: "leak into the unit"}}
+	t := &thought{Explanation: Explanation{Cause: intoUnit}}
 	where := fmt.Sprintf("in the hold at %.1f m", f.st.depthM)
 	if f.low > 0 {
 		t.pro(min(f.z, 10)/2, "%s %s remain after temperature, creep and the bench's own leak are taken off: %.1f times the standard uncertainty", where, f.leakText(), f.z)
+	} else if f.later {
+		t.pro(0, "%s %s remain, which is no leak within the uncertainty: it began after this hold", where, f.leakText())
 	} else {
 		t.con(1, "%s %s remain after temperature, creep and the bench's own leak are taken off, which is no leak within the uncertainty", where, f.leakText())
 	}
@@ -52,11 +54,11 @@ func (f *facts) intoUnit() *thought {
 			t.con(0.5, "%s: not as a leak that stays open; a seal that seats under pressure does so", text)
 		}
 	}
-	t.Holds = f.doubtful() || f.failed || f.wet || f.inSays > 0 || f.shows > 0
+	t.Holds = f.doubtful() || f.confirmed()
 	if !t.Holds {
 		t.con(1, "the upper bound lies below the limit of %g ml/h", f.limit)
 	}
-	if t.Holds && f.inSays <= 0 && !f.wet {
+	if t.Holds && !f.confirmed() {
 		t.Experiment = "step down by half and watch for as long again: a leak goes on in proportion to the pressure, creep and cooling turn back or stop"
 	}
 	return t
@@ -94,33 +96,63 @@ func (f *facts) cooling() *thought {
 	t := &thought{Explanation: Explanation{Cause: "cooling of the gas after the fill"}}
 	switch {
 	case !math.IsNaN(f.gasPa):
-		if f.gasPa > 2*f.noise {
-			t.pro(3*min(f.gasPa/max(f.fallPa, f.noise), 1.2), "the gas cooled by %.2f K in the hold, which alone lowers the pressure by %s; it fell by %s", f.gasK, pascals(f.gasPa), pascals(f.fallPa))
-		} else {
-			t.con(2, "the gas changed by %.2f K only in the hold, worth %s; the pressure fell by %s", -f.gasK, pascals(f.gasPa), pascals(f.fallPa))
-		}
+		f.weigh(t, 3, "the gas", -f.gasK, f.gasPa)
 	case f.a.s.gas == nil:
 		t.pro(0.5, "no gas thermometer: how the gas settled had to be found from the pressure itself")
 	}
 	if !math.IsNaN(f.gasTau) && f.gasTau > 0 {
 		into := f.w.start - f.st.dwell().start
-		if left := math.Exp(-into / f.gasTau); left < 0.05 {
-			t.con(0.5, "it settles with a time constant of about %.0f s: %.2g %% of it were left when the hold began", f.gasTau, 100*left)
+		if left := math.Exp(-into / f.gasTau); left < 0.001 {
+			t.con(1, "it settles with a time constant of about %.0f s: nothing of it was left when the hold began", f.gasTau)
+		} else if left < 0.05 {
+			t.con(0.5, "it settles with a time constant of about %.0f s: %.1f %% of it were left when the hold began", f.gasTau, 100*left)
 		} else {
 			t.pro(0.5, "it settles with a time constant of about %.0f s: %.0f %% of it were left when the hold began", f.gasTau, 100*left)
 		}
 	}
 	f.remainder(t, "cooling")
-	t.Holds = !f.confirmed() && (f.doubtful() || f.explained(f.gasPa))
+	t.Holds = !f.confirmed() && f.low <= f.limit && (f.doubtful() || f.explained(f.gasPa))
 	if f.doubtful() && t.Holds {
 		t.Experiment = "settle longer before the hold: cooling dies away, a leak does not"
 	}
 	return t
 }
 
-// explained says whether a fall of pressure was seen and this is a good part of it.
+// explained says whether a change of pressure was seen and this is a good part of it.
 func (f *facts) explained(pa float64) bool {
-	return f.fallPa > 4*f.noise && pa > 0.3*f.fallPa && !f.doubtful()
+	return math.Abs(f.fallPa) > 4*f.noise && pa/f.fallPa > 0.2 && !f.doubtful()
+}
+
+// ofChange is a part of the pressure's change in words.
+func (f *facts) ofChange(pa float64) string {
+	if f.topped {
+		return "worth " + pascalsSigned(-pa)
+	}
+	return pascalsSigned(-pa) + " of the pressure's change of " + pascalsSigned(-f.fallPa)
+}
+
+// sudden weighs a sudden loss against what goes slowly.
+func (f *facts) sudden(t *thought) {
+	if len(f.a.steps) > 0 {
+		t.con(2, "a sudden loss of pressure went before")
+	}
+}
+
+// weigh says what a change of temperature, K, makes of the fall of pressure.
+func (f *facts) weigh(t *thought, w float64, what string, rise, pa float64) {
+	if f.topped {
+		t.con(w/2, "%s changed by %+.2g K in the hold, worth %s: too little to need the supply, which was let in again", what, rise, pascalsSigned(-pa))
+		return
+	}
+	changed := fmt.Sprintf("%s changed by %+.2g K in the hold, which alone makes %s", what, rise, f.ofChange(pa))
+	switch {
+	case math.Abs(pa) < max(2*f.noise, 0.1*math.Abs(f.fallPa)):
+		t.con(w/2, "%s: too little", changed)
+	case pa*f.fallPa < 0:
+		t.con(w/2, "%s: the other way", changed)
+	default:
+		t.pro(w*min(pa/f.fallPa, 1.2), "%s", changed)
+	}
 }
 
 // confirmed says whether something inside the unit proves that water comes in.
@@ -138,13 +170,9 @@ func (f *facts) warming() *thought {
 		return nil
 	}
 	t := &thought{Explanation: Explanation{Cause: "temperature of water and walls"}}
-	if math.Abs(f.warmPa) > max(2*f.noise, 0.1*math.Abs(f.fallPa)) && f.warmPa*f.fallPa > 0 {
-		t.pro(2*min(f.warmPa/f.fallPa, 1.2), "%s changed by %+.3f K in the hold, which alone changes the pressure by %s; it changed by %s", f.a.base.from, f.warmK, pascals(-f.warmPa), pascals(-f.fallPa))
-	} else {
-		t.con(1, "%s changed by %+.3f K only in the hold, worth %s of the %s by which the pressure changed", f.a.base.from, f.warmK, pascals(-f.warmPa), pascals(-f.fallPa))
-	}
+	f.weigh(t, 2, "their temperature (from: "+f.a.base.from+")", f.warmK, f.warmPa)
 	f.remainder(t, "the change of temperature")
-	t.Holds = len(t.For) > 0 && !f.confirmed() && f.low <= f.limit
+	t.Holds = f.explained(f.warmPa) || len(t.For) > 0 && f.doubtful() && !f.confirmed() && f.low <= f.limit
 	if t.Holds && f.doubtful() {
 		t.Experiment = "let pot and water rest to one temperature overnight and hold again"
 	}
@@ -156,7 +184,7 @@ func (f *facts) benchLeak() *thought {
 	if !f.a.v.blankGiven {
 		t.pro(2, "no blank run stands on the bench's sheet; %.2g ml/h at this pressure were allowed for", f.benchU)
 	} else {
-		t.pro(0.5, "the blank on the sheet makes it %.3g ± %.2g ml/h at this pressure; that is taken off", f.bench, coverage95*f.benchU)
+		t.pro(0.5+min(max(f.benchPa/f.fallPa, 0), 1), "the blank on the sheet makes it %.3g ± %.2g ml/h at this pressure, %s; that is taken off", f.bench, coverage95*f.benchU, f.ofChange(f.benchPa))
 		if f.low > 0 {
 			if k := f.e.value / f.benchU; k > 3 {
 				t.con(min(k, 10)/3, "what remains is %.0f times the uncertainty of the blank", k)
@@ -171,8 +199,8 @@ func (f *facts) benchLeak() *thought {
 	case f.inSays < 0 && f.doubtful():
 		t.pro(2, "the pressure falls and the pressure inside the unit stays: what leaves the chamber does not go into the unit")
 	}
-	t.Holds = !f.confirmed() && f.doubtful()
-	if t.Holds {
+	t.Holds = !f.confirmed() && f.doubtful() || f.explained(f.benchPa)
+	if f.doubtful() && t.Holds {
 		t.Experiment = "run a blank: the same profile with a solid dummy instead of the unit; look for drops at lid and fittings"
 	}
 	return t
@@ -189,7 +217,7 @@ func (f *facts) slows() (z float64, text string) {
 		return 0, fmt.Sprintf("settle and hold together fit one steady leak of %.3g ml/h", e.value)
 	}
 	z = (e.settle - e.value) / math.Hypot(e.settleU, e.u)
-	return z, fmt.Sprintf("%.3g ml/h in the settle, %.3g ml/h in the hold", e.settle, e.value)
+	return z, fmt.Sprintf("%.3g ± %.2g ml/h in the settle, %.3g ± %.2g ml/h in the hold", e.settle, coverage95*e.settleU, e.value, coverage95*e.u)
 }
 
 // decelerating weighs what slows down against a leak, which does not.
@@ -199,8 +227,10 @@ func (f *facts) decelerating(t *thought) {
 	case text == "":
 	case z > 3:
 		t.pro(2, "it slows down: %s", text)
-	default:
+	case f.st.chamber.tied:
 		t.con(1, "it does not slow down: %s", text)
+	case z < -3:
+		t.con(2, "it grows: %s", text)
 	}
 }
 
@@ -215,13 +245,15 @@ func (f *facts) dissolving() *thought {
 	takes := 0.019 * v.waterML * (f.st.meanPa - v.roomPa) / f.st.meanPa
 	t.pro(0.5, "%.3g l of water lie under the gas and could take up %.3g ml of it at this pressure in the long run", v.waterML/1000, takes)
 	f.decelerating(t)
-	if lost := f.e.value * f.hours; f.low > 0 && lost > takes {
-		t.con(4, "the hold alone lost %.3g ml", lost)
+	f.sudden(t)
+	lost := f.low * f.hours
+	if lost > takes {
+		t.con(4, "the hold alone lost %.3g ml at least", lost)
 	}
 	if f.confirmed() {
 		t.con(3, "the sensors in the unit show that it is the unit")
 	}
-	t.Holds = f.doubtful() && !f.confirmed()
+	t.Holds = f.doubtful() && !f.confirmed() && lost <= takes && len(f.a.steps) == 0
 	if t.Holds {
 		t.Experiment = "hold once more at the same pressure without changing the water: it takes up less the second time, a leak does not"
 	}
@@ -268,13 +300,18 @@ func (f *facts) absorption() *thought {
 		t.pro(0.2, "the sheet does not say what the unit is made of")
 	}
 	f.decelerating(t)
+	f.sudden(t)
+	walls, lost := f.a.run.Unit.OuterVolumeML-f.a.run.Unit.FreeVolumeML, f.low*f.hours
+	if walls > 0 && lost > walls/5 {
+		t.con(4, "the hold alone lost %.3g ml at least, and the walls have a volume of %.3g ml", lost, walls)
+	}
 	if f.shows < 0 {
 		t.pro(0.5, "the humidity inside does not follow the pressure")
 	}
 	if f.confirmed() {
 		t.con(3, "the sensors in the unit show that water comes in")
 	}
-	t.Holds = !f.confirmed()
+	t.Holds = !f.confirmed() && !(walls > 0 && lost > walls/5) && len(f.a.steps) == 0
 	if t.Holds {
 		t.Experiment = "weigh the unit, wiped dry, before and after: more than 0.1 g with a dry inside is taken up by its walls"
 	}
@@ -282,16 +319,16 @@ func (f *facts) absorption() *thought {
 }
 
 func (f *facts) barometer() *thought {
-	if math.IsNaN(f.baroPa) || math.Abs(f.baroPa) < 1 && math.Abs(f.fallPa) < 4*f.noise {
+	if math.IsNaN(f.baroPa) || math.Abs(f.baroPa*f.comp/f.hours) < 0.05*f.limit {
 		return nil
 	}
 	t := &thought{Explanation: Explanation{Cause: "barometer on a transducer that is vented to the room"}}
 	share := f.baroPa / f.fallPa
 	feigned := f.baroPa * f.comp / f.hours
 	if math.Abs(feigned) > 0.2*f.limit {
-		t.pro(min(math.Abs(share), 1), "the barometer fell by %s in the hold; on a vented transducer that would feign %.2g ml/h", pascals(f.baroPa), -feigned)
+		t.pro(min(math.Abs(share), 1), "the barometer changed by %s in the hold; on a vented transducer that would feign %.2g ml/h", pascalsSigned(-f.baroPa), -feigned)
 	} else {
-		t.con(2, "the barometer changed by %s in the hold, worth %.2g ml/h", pascals(-f.baroPa), math.Abs(feigned))
+		t.con(2, "the barometer changed by %s in the hold, worth %.2g ml/h", pascalsSigned(-f.baroPa), math.Abs(feigned))
 	}
 	if feigned > 0 && len(t.For) > 0 {
 		t.con(1, "that would raise the reading, not lower it")

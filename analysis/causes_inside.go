@@ -43,10 +43,14 @@ func (f *facts) jumped() *thought {
 			break
 		}
 	}
+	inside := f.a.in != nil && len(f.a.in.steps()) > 0
+	if inside {
+		t.con(4, "the pressure inside the unit jumped as well")
+	}
 	if f.confirmed() {
 		t.con(3, "the sensors in the unit show that water comes in")
 	}
-	t.Holds = !f.confirmed() && f.a.leakAfter(j.t0) <= f.limit && len(f.a.x.chambers) == 1
+	t.Holds = !inside && !f.confirmed() && f.a.leakAfter(j.t0) <= f.limit && len(f.a.x.chambers) == 1
 	if t.Holds {
 		t.Experiment = "go to the same pressure again: a unit that collapsed gives no second step, a loose transducer does; compare with a second gauge"
 	}
@@ -86,7 +90,7 @@ func (f *facts) vapourIn() *thought {
 		t.con(0.5, "the pressure inside does not rise; vapour alone is too little for it to see")
 	}
 	t.Holds = f.shows > 0 || f.shows == 0 && mg > noise
-	if t.Holds {
+	if t.Holds && f.inSays <= 0 {
 		t.Experiment = "hold dry at room pressure for as long: walls that give off moisture go on, an ingress stops"
 	}
 	return t
@@ -107,7 +111,10 @@ func (f *facts) wetPrint() *thought {
 	default:
 		t.con(4, "a relaxation alone does not describe it: a source that follows the pressure does")
 	}
-	t.Holds = f.shows <= 0 && !f.wet
+	if f.wet || f.inSays > 0 {
+		t.con(3, "the other sensors inside show that water comes in")
+	}
+	t.Holds = f.shows <= 0 && !f.wet && f.inSays <= 0 && len(t.For) > 0
 	if t.Holds {
 		t.Experiment = "hold dry at room pressure for as long, or dry the unit and repeat: the same rise without pressure is its walls'"
 	}
@@ -139,37 +146,36 @@ func (f *facts) condensation() *thought {
 
 func (f *facts) squeeze() *thought {
 	v := f.a.in
-	last := f.a.stages
-	if len(last) == 0 {
-		return nil
-	}
-	var end float64
-	for _, st := range last {
+	end := math.NaN()
+	for _, st := range f.a.stages {
 		if d := st.dwell(); d.real() {
 			end = d.end
 		}
 	}
-	p0, p1 := v.pa[0], v.pressureAt(end)
-	if c0, c1 := v.temp.at(v.t[0]), v.temp.at(end); math.Abs(c1-c0) > 0 {
-		p1 *= (c0 + 273.15) / (c1 + 273.15)
+	// What the air has lost of its room, from p V/T, over the last readings.
+	lo, hi := between(v.t, end-max(60, 20*v.dt), end)
+	lost, n := 0.0, 0.0
+	for i := lo; i < hi; i++ {
+		if !v.bad[i] {
+			lost += v.ml[i]
+			n++
+		}
 	}
-	rise := p1 - p0
-	if math.Abs(rise) < 5*v.noise*v.pa[0]/v.freeML {
+	lost /= n
+	if !(math.Abs(lost) > max(5*v.noise/math.Sqrt(n), 3e-4*v.freeML)) {
 		return nil
 	}
 	t := &thought{Explanation: Explanation{Cause: "squeeze of the unit"}}
-	share := rise / p0
-	drive := f.a.pressureAt(end) - f.a.sealed
-	t.pro(0.5, "by the end of the last hold the pressure inside, at one temperature, had changed by %s: %.2g %% of the air's room at %.2f bar", pascals(rise), 100*share, drive/1e5)
+	t.pro(0.5, "by the end of the last hold the air inside had lost %.2g ml of its %.4g ml, at %.2f bar outside", lost, v.freeML, (f.a.pressureAt(end)-f.a.sealed)/1e5)
 	if f.inSays > 0 {
-		t.con(3, "it goes on rising while the chamber's pressure stays, which squeeze does not")
+		t.con(3, "it goes on while the chamber's pressure stays, which squeeze does not")
 	} else {
-		t.pro(1, "it does not go on rising in the holds")
+		t.pro(1, "it does not go on in the holds")
 	}
-	if rise < 0 {
-		t.con(2, "it fell, which squeeze does not make it do")
+	if lost < 0 {
+		t.con(2, "its room grew, which squeeze does not make it do")
 	}
-	t.Holds = f.inSays <= 0 && rise > 0
+	t.Holds = f.inSays <= 0 && lost > 0
 	if t.Holds && f.doubtful() {
 		t.Experiment = "read the pressure inside after the vent: a squeezed unit comes back at once"
 	}
@@ -212,13 +218,15 @@ func (f *facts) interruption() *thought {
 			longest = g
 		}
 	}
-	t.pro(1, "%s without chamber pressure, %s in all, the longest %s", counted(len(f.a.gaps), "time", "times"), lasting(sum), lasting(longest.end-longest.start))
+	t.pro(1, "%s without chamber pressure, %s in all, the longest %s", counted(len(f.a.gaps), "gap", "gaps"), lasting(sum), lasting(longest.end-longest.start))
 	before, after := f.a.smoothPressure(longest.start), f.a.smoothPressure(longest.end)
-	moved := false
+	moved := openAt(f.a.x.fill, longest.start) || openAt(f.a.x.vent, longest.start)
 	for _, c := range f.a.x.changes() {
 		moved = moved || c > longest.start && c < longest.end
 	}
-	if d := after - before; !math.IsNaN(d) && !moved {
+	if moved {
+		t.con(0.5, "a valve was open in the longest: what the pressure did in it is not known")
+	} else if d := after - before; !math.IsNaN(d) {
 		if math.Abs(d) < 0.01*before {
 			t.pro(1, "the pressure stood at %.3f bar before the longest and %.3f bar after it: it held", before/1e5, after/1e5)
 		} else {

@@ -12,29 +12,32 @@ import (
 // facts are the figures of one hold that explanations are weighed with; NaN
 // where the record does not say.
 type facts struct {
-	a      *analysis
-	st     *stage
-	e      *estimate
-	w      interval // the hold
-	hours  float64
-	limit  float64
-	low    float64 // bounds of the leak, ml/h
-	high   float64
-	z      float64 // leak in units of its uncertainty
-	fallPa float64 // Pa, by which the pressure fell in the hold
-	noise  float64 // Pa, of that
-	comp   float64 // ml/Pa
-	gasPa  float64 // Pa of the fall that cooling of the gas makes
-	gasK   float64 // K, by which it cooled
-	gasTau float64 // s
-	warmPa float64 // Pa of the fall that water and walls make by their temperature
-	warmK  float64 // K, by which they warmed
-	baroPa float64 // Pa, by which the barometer fell
-	bench  float64 // ml/h, the bench's own leak, with its standard uncertainty
-	benchU float64
-	drift  float64 // ml/h that a straying transducer may feign
+	a       *analysis
+	st      *stage
+	e       *estimate
+	w       interval // the hold
+	hours   float64
+	limit   float64
+	low     float64 // bounds of the leak, ml/h
+	high    float64
+	z       float64 // leak in units of its uncertainty
+	fallPa  float64 // Pa, by which the pressure fell in the hold
+	noise   float64 // Pa, of that
+	comp    float64 // ml/Pa
+	gasPa   float64 // Pa of the fall that cooling of the gas makes
+	gasK    float64 // K, by which it cooled
+	gasTau  float64 // s
+	warmPa  float64 // Pa of the fall that water and walls make by their temperature
+	warmK   float64 // K, by which they warmed
+	baroPa  float64 // Pa, by which the barometer fell
+	bench   float64 // ml/h, the bench's own leak, with its standard uncertainty
+	benchU  float64
+	benchPa float64 // Pa of the fall that it makes
+	drift   float64 // ml/h that a straying transducer may feign
 
 	failed  bool
+	later   bool // the failure began after the hold
+	topped  bool // the supply was let in during the hold
 	wet     bool
 	inSays  int     // the inside pressure: 1 something comes in, −1 nothing does, 0 silent or undecided
 	shows   int     // the humidity, likewise
@@ -112,12 +115,21 @@ func (a *analysis) explain(r *Result, st *stage) []Explanation {
 		}
 		return cmp.Compare(q.weight, p.weight)
 	})
-	out := make([]Explanation, len(list))
+	// Where nothing is in doubt, what the data rule out need not be gone through.
+	clear := !f.failed && st != nil && !f.doubtful()
+	out := []Explanation{}
 	for i := range list {
-		out[i] = list[i].Explanation
+		if len(out) < mostCauses && (list[i].Holds || !clear || list[i].Cause == intoUnit) {
+			out = append(out, list[i].Explanation)
+		}
 	}
 	return out
 }
+
+const (
+	mostCauses = 10
+	intoUnit   = "leak into the unit"
+)
 
 // gather takes the figures out of the record.
 func (a *analysis) gather(r *Result, st *stage) *facts {
@@ -141,6 +153,13 @@ func (a *analysis) gather(r *Result, st *stage) *facts {
 	f.comp = a.compliance((st.hold.start + st.hold.end) / 2)
 	gauge := (st.meanPa - a.v.roomPa)
 	f.bench, f.benchU = a.v.blank*gauge, a.v.blankSD*math.Abs(gauge)
+	if ff := r.Verdict.FirstFailure; ff != nil {
+		f.later = ff.Time.After(a.x.at(st.hold.end))
+	}
+	for _, o := range a.x.fill {
+		f.topped = f.topped || o.start > st.hold.start && o.start < st.hold.end
+	}
+	f.benchPa = f.bench * f.hours / f.comp
 	volume := (f.comp - a.v.stiff) * st.meanPa
 	if k0, k1, ok := a.gasEnds(t0, t1); ok {
 		f.gasK = k0 - k1

@@ -83,7 +83,7 @@ func (a *analysis) happened() []Event {
 	if a.s.spikes > 0 {
 		for i, bad := range a.s.spike {
 			if bad {
-				add(a.s.t[i], "note", "%s of the chamber's pressure stand alone between sound ones and are left out; this is the first", counted(a.s.spikes, "reading", "readings"))
+				add(a.s.t[i], "note", "spike: %s of the chamber's pressure off from those before and after, left out; this is the first", counted(a.s.spikes, "reading", "readings"))
 				break
 			}
 		}
@@ -235,8 +235,17 @@ func (a *analysis) budget(st *stage) []Budget {
 		}
 	}
 	slices.SortStableFunc(list, func(p, q Budget) int { return cmp.Compare(q.MLPerH, p.MLPerH) })
+	for i := range list {
+		if list[i].MLPerH < negligible*list[0].MLPerH {
+			return list[:i]
+		}
+	}
 	return list
 }
+
+// negligible is the share of the largest source below which one is not listed:
+// thirteen of them together change the sum by 2e-4.
+const negligible = 0.005
 
 // pascals writes a difference of pressure with two or three figures.
 func pascals(pa float64) string {
@@ -244,6 +253,16 @@ func pascals(pa float64) string {
 		return fmt.Sprintf("%.0f Pa", pa)
 	}
 	return fmt.Sprintf("%.2f kPa", pa/1000)
+}
+
+func pascalsSigned(pa float64) string {
+	if math.Abs(pa) < 0.5 {
+		return "0 Pa"
+	}
+	if pa > 0 {
+		return "+" + pascals(pa)
+	}
+	return pascals(pa)
 }
 
 func counted(n int, one, many string) string {
