@@ -128,7 +128,7 @@ var benchFaultKinds = [faultKinds]BenchFaultKind{
 	LidOpens:      {LidOpens, "lid opens at 20 min", "the lid lifts and the pressure is gone", "lid opens", false, none, 0, false},
 	ReliefWeeps:   {ReliefWeeps, "relief weeps, 20 ml/h", "the relief valve loses that above 90 % of its setting", "relief weeps", false, flowUnits, 20 * mlPerH, false},
 	ReliefLow:     {ReliefLow, "relief opens, 3 bar", "the relief valve lifts at that gauge pressure", "relief opens", false, pressureUnits, 3 * bar, false},
-	BareSurface:   {BareSurface, "bare water", "no float on the water: air dissolves freely", "bare water", false, none, 0, true},
+	BareSurface:   {BareSurface, "bare water", "no membrane over the water: air dissolves freely", "bare water", false, none, 0, true},
 	TrappedGas:    {TrappedGas, "trapped gas, 50 ml", "more gas in the chamber than the sheet says", "trapped gas", false, volumeUnits, 50 * millilitre, true},
 	RoomWarms:     {RoomWarms, "room warms, 2 K/h", "the room's temperature climbs", "room warms", false, kelvinPerHour, 2, true},
 	HeatingSwings: {HeatingSwings, "heating swings, 2 K", "half the swing of the heating", "heating swings", false, kelvinUnits, 2, true},

@@ -13,28 +13,28 @@ import (
 // Figures of a bench that its sheet does not tell. Common practice, no source,
 // where no other is given.
 const (
-	tallness      = 1.5   // height over diameter of a pot
-	wallThickness = 4e-3  // m
-	steelDensity  = 7850. // kg/m³
-	steelHeat     = 490.  // J/(kg K)
-	steelVolume   = 35e-6 // 1/K, three times the linear expansion of mild steel
-	toRoomFilm    = 8.    // W/(m² K), free convection and radiation of a pot in a room
-	toWaterFilm   = 150.  // W/(m² K), free convection of water at a wall
-	gasTau100     = 12.   // s, of 100 ml of gas at room pressure; grows with the cube root of volume, so that 10 l settle in 1 min, and in 2 min at 5 bar
-	stillFilm     = 2e-6  // m/s, air into still water: the root of D/(π t) for some ten minutes with a little convection
-	floatLeaves   = 0.02  // share of the water that a float leaves bare
-	plasticHeat   = 1.8e6 // J/(m³ K), of a unit's walls
-	rampSpare     = 1.5   // how much faster than the profile's ramp the needle lets in at middle pressure: a person sets it a little above
-	usualRampM    = 13.   // m/min, where a profile states none
-	waterPerMetre = 9810. // Pa/m
-	ventTauS      = 90.   // s, of the open vent while the flow is choked
-	gasFollows    = 2.5   // how much longer a unit takes to follow in gas than in water
-	supplyBelow   = 0.97  // regulator's gauge setting over the relief valve's
-	defaultNoise  = 50.   // Pa
-	defaultErrPa  = 300.  // Pa
-	unknownOuter  = 1.6   // displaced over free volume where a sheet does not tell
-	valveOpens    = 25 * time.Millisecond
-	valveShuts    = 15 * time.Millisecond
+	tallness       = 1.5   // height over diameter of a pot
+	wallThickness  = 4e-3  // m
+	steelDensity   = 7850. // kg/m³
+	steelHeat      = 490.  // J/(kg K)
+	steelVolume    = 35e-6 // 1/K, three times the linear expansion of mild steel
+	toRoomFilm     = 8.    // W/(m² K), free convection and radiation of a pot in a room
+	toWaterFilm    = 150.  // W/(m² K), free convection of water at a wall
+	gasTau100      = 12.   // s, of 100 ml of gas at room pressure; grows with the cube root of volume, so that 10 l settle in 1 min, and in 2 min at 5 bar
+	stillFilm      = 2e-6  // m/s, air into still water: the root of D/(π t) for some ten minutes with a little convection
+	membraneLeaves = 0.001 // share of free exchange with the air that a membrane over the water leaves, as in an expansion vessel
+	plasticHeat    = 1.8e6 // J/(m³ K), of a unit's walls
+	rampSpare      = 1.5   // how much faster than the profile's ramp the needle lets in at middle pressure: a person sets it a little above
+	usualRampM     = 13.   // m/min, where a profile states none
+	waterPerMetre  = 9810. // Pa/m
+	ventTauS       = 90.   // s, of the open vent while the flow is choked
+	gasFollows     = 2.5   // how much longer a unit takes to follow in gas than in water
+	supplyBelow    = 0.97  // regulator's gauge setting over the relief valve's
+	defaultNoise   = 50.   // Pa
+	defaultErrPa   = 300.  // Pa
+	unknownOuter   = 1.6   // displaced over free volume where a sheet does not tell
+	valveOpens     = 25 * time.Millisecond
+	valveShuts     = 15 * time.Millisecond
 )
 
 // Default derives a bench and its unit from the sheet of a run. What stands on
@@ -79,7 +79,7 @@ func Default(run setup.Run, seed uint64) Config {
 	ch.ReliefPa = bench.ReliefPa
 	if !ch.Gas {
 		ch.CushionToWater = 0.5
-		ch.SurfaceM2, ch.FilmMPerS = floatLeaves*math.Pi*diameter*diameter/4, stillFilm
+		ch.SurfaceM2, ch.FilmMPerS = membraneLeaves*math.Pi*diameter*diameter/4, stillFilm
 	}
 
 	c.Unit = defaultUnit(unit, roomPa, ch.StartC, r)
@@ -274,7 +274,7 @@ func (c *Config) applyConditions() {
 	for _, f := range c.BenchFaults {
 		switch f.Kind {
 		case BareSurface:
-			c.Chamber.SurfaceM2 /= floatLeaves
+			c.Chamber.SurfaceM2 /= membraneLeaves
 		case TrappedGas:
 			c.Chamber.CushionM3 += f.Value
 		case RoomWarms:
