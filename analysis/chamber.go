@@ -105,8 +105,10 @@ type estimate struct {
 	tau             float64
 }
 
-// coverage95 is the factor of a two-sided 95 % interval of a normal distribution.
-const coverage95 = 1.959964
+// coverage95 is the factor of a two-sided 95 % interval: Student's for some 20
+// effective degrees of freedom (JCGM 100:2008, table G.2), since noise and drift
+// are themselves estimated from one record.
+const coverage95 = 2.09
 
 // scale turns an estimate into another unit.
 func (e *estimate) scale(f float64) {

@@ -241,6 +241,8 @@ func TestScore(t *testing.T) {
 						nHold++
 						if q.Leak >= h.LeakMLPerH.Low && q.Leak <= h.LeakMLPerH.High {
 							inHold++
+						} else if os.Getenv("HOLDS") != "" {
+							fmt.Printf("   HOLD %s st%d true %.3f est %.3f (%.3f…%.3f) kind %s inside %v\n", k[len(k)-5:], q.Stage, q.Leak, h.LeakMLPerH.Estimate, h.LeakMLPerH.Low, h.LeakMLPerH.High, tr.Kind, tr.Inside)
 						}
 					}
 				}

@@ -56,6 +56,50 @@ func TestCreepStudy(t *testing.T) {
 	}
 }
 
+func TestInsideZ(t *testing.T) {
+	dir := corpusDir()
+	m := loadTruth(t, dir)
+	var zi, zc, zb []float64
+	for k, tr := range m {
+		if tr.Gas || !tr.Inside {
+			continue
+		}
+		run, r, done, _ := openRecord(filepath.Join(dir, k))
+		a, err := begin(run, k, r)
+		done()
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.measure()
+		for _, st := range a.stages {
+			for _, h := range tr.Holds {
+				if h.Stage != st.index || h.Leak > 0.01 || st.inside == nil || st.chamber == nil {
+					continue
+				}
+				e := st.inside
+				zi = append(zi, e.value/e.u)
+				zc = append(zc, st.chamber.value/st.chamber.u)
+				zb = append(zb, st.both.value/st.both.u)
+				if math.Abs(e.value/e.u) > 2.2 {
+					fmt.Printf("%s st%d %.3f±%.3f", k[len(k)-5:], st.index, e.value, e.u)
+					for _, b := range e.budget {
+						fmt.Printf(" %s %.3f", b.Source[:12], b.MLPerH)
+					}
+					fmt.Println()
+				}
+			}
+		}
+	}
+	rms := func(z []float64) float64 {
+		s := 0.0
+		for _, v := range z {
+			s += v * v
+		}
+		return math.Sqrt(s / float64(len(z)))
+	}
+	fmt.Printf("INSIDE rms %.2f chamber %.2f both %.2f n %d\n", rms(zi), rms(zc), rms(zb), len(zi))
+}
+
 func TestTightZ(t *testing.T) {
 	dir := corpusDir()
 	m := loadTruth(t, dir)

@@ -234,7 +234,6 @@ func (a *analysis) fallsOn(j *jump) bool {
 	}
 	slope, _, _ := line(ts, ps)
 	u := 2 * a.s.noise * math.Sqrt(12/float64(len(ts))) / (ts[len(ts)-1] - ts[0])
-	u = math.Hypot(u, j.slopeSD)
 	return slope < j.slope-5*u && slope < 0.8*j.slope-u
 }
 

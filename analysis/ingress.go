@@ -126,7 +126,7 @@ func (a *analysis) walkIngress() bool {
 		return false
 	}
 	// Slopes of ln p by closed part, after the onset and after the settling.
-	type piece struct{ t0, t1, rate, drivePa, p float64 }
+	type piece struct{ t0, t1, rate, u, p float64 }
 	var pieces []piece
 	for _, st := range a.stages[first:] {
 		for _, part := range st.closed {
@@ -135,7 +135,7 @@ func (a *analysis) walkIngress() bool {
 				continue
 			}
 			long := part.end - start
-			n := int(max(1, math.Round(long/120)))
+			n := int(max(1, math.Round(long/60)))
 			for i := range n {
 				lo, hi := between(a.s.t, start+long*float64(i)/float64(n), start+long*float64(i+1)/float64(n))
 				var ts, ys []float64
@@ -157,7 +157,11 @@ func (a *analysis) walkIngress() bool {
 				if a.s.gas != nil {
 					p = a.pressureAt(mid)
 				}
-				pieces = append(pieces, piece{t0: ts[0], t1: ts[len(ts)-1], rate: max(-slope, 0), p: p})
+				u := a.s.noise/p*math.Sqrt(12/float64(len(ts)))/(ts[len(ts)-1]-ts[0]) + 2e-7
+				if a.s.gas == nil && start+long*float64(i)/float64(n) < part.start+60 {
+					u += 3e-5 // the gas is still settling, and nothing shows how
+				}
+				pieces = append(pieces, piece{t0: ts[0], t1: ts[len(ts)-1], rate: max(-slope, 0), u: u, p: p})
 			}
 		}
 	}
@@ -178,7 +182,34 @@ func (a *analysis) walkIngress() bool {
 	g := &ingress{sealedPa: a.sealed, freeML: free}
 	end := a.stages[len(a.stages)-1].dwell().end
 	step := max(1.0, (end-onset)/6000)
-	walk := func(k0 float64) (float64, float64) {
+	// One conductance for all times: what each piece would have shown.
+	steady := func(k float64) float64 {
+		w, sum, n, i := burst, 0.0, 0.0, 0
+		for t := onset; t <= end; t += step {
+			for i < len(pieces) && t > (pieces[i].t0+pieces[i].t1)/2 {
+				q := pieces[i]
+				v := a.v.volume(q.p, w)
+				flow := k*max(q.p-inside(w), 0) + a.v.blank*(q.p-a.v.roomPa)/3600
+				want := flow / (v + a.v.stiff*q.p)
+				e := (q.rate - want) / (0.05*max(q.rate, want) + q.u)
+				sum += e * e
+				n++
+				i++
+			}
+			w += k * max(a.pressureAt(t)-inside(w), 0) * step
+			w = min(w, 0.98*free)
+		}
+		return sum / max(n, 1)
+	}
+	k0 := kOf(pieces[0], burst)
+	best, bestK := math.Inf(1), k0
+	for f := -2.5; f <= 2.5; f += 0.05 {
+		if m := steady(k0 * math.Exp(f)); m < best {
+			best, bestK = m, k0*math.Exp(f)
+		}
+	}
+	carry := best > 6 // no single conductance: piece by piece
+	walk := func(k0 float64) float64 {
 		g.t, g.w, g.u = g.t[:0], g.w[:0], g.u[:0]
 		w, blind, k := burst, burst, k0
 		i := 0
@@ -194,29 +225,35 @@ func (a *analysis) walkIngress() bool {
 				if math.IsNaN(first) {
 					first = kk
 				}
-				k = kk
+				if carry {
+					k = kk
+				}
 			}
 			d := k * max(a.pressureAt(t)-inside(w), 0) * step
-			w += d
-			if !seen {
+			w = min(w+d, 0.98*free)
+			if !seen && carry {
 				blind += d
 			}
 			g.t = append(g.t, t)
 			g.w = append(g.w, w)
-			g.u = append(g.u, 0.06*w+0.15*blind)
+			g.u = append(g.u, 0.07*w+0.15*blind)
 		}
-		return first, w
+		return first
 	}
-	// The k before the first closed part is that of the part itself.
-	k := kOf(pieces[0], burst)
-	for range 12 {
-		f, _ := walk(k)
-		if math.IsNaN(f) || math.Abs(f-k) < 1e-4*k {
-			break
+	if carry {
+		// The k before the first closed part is that of the part itself.
+		k := k0
+		for range 12 {
+			f := walk(k)
+			if math.IsNaN(f) || math.Abs(f-k) < 1e-4*k {
+				break
+			}
+			k = (k + f) / 2
 		}
-		k = (k + f) / 2
+		walk(k)
+	} else {
+		walk(bestK)
 	}
-	walk(k)
 	if len(g.t) < 3 || g.w[len(g.w)-1] < 0.01*a.v.gasML {
 		return false
 	}

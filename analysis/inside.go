@@ -14,6 +14,7 @@ import (
 // and the water vapour that it has gained.
 type void struct {
 	freeML float64
+	gas    bool      // what comes in is gas
 	t      []float64 // s
 	pa     []float64 // Pa absolute
 	ml     []float64 // ml lost, from p V / T = constant
@@ -36,7 +37,9 @@ func newVoid(run setup.Run, x *table) *void {
 	if x.insideC.empty() || run.Unit.FreeVolumeML <= 0 || x.insidePa.empty() && x.insideRH.empty() {
 		return nil
 	}
-	v := &void{freeML: run.Unit.FreeVolumeML, temp: newTrack(&x.insideC, 90, "inside the unit"), share: 0.5, shareU: 0.5}
+	v := &void{freeML: run.Unit.FreeVolumeML, temp: newTrack(&x.insideC, 300, "inside the unit"), share: 0.5, shareU: 0.5}
+	v.temp.bends = true
+	v.gas = run.Bench.Medium == setup.MediumGas
 	if !x.insidePa.empty() {
 		v.t = x.insidePa.t
 		v.pa = make([]float64, len(v.t))
@@ -104,7 +107,12 @@ func (v *void) lost() {
 	}
 	ref /= float64(n)
 	for i, t := range v.t {
-		v.ml[i] = v.freeML * (1 - ref*(v.temp.at(t)+water.ZeroC)/v.dry(i))
+		share := ref * (v.temp.at(t) + water.ZeroC) / v.dry(i)
+		if v.gas {
+			v.ml[i] = -v.freeML * math.Log(share) // gas came in, at the pressure inside
+		} else {
+			v.ml[i] = v.freeML * (1 - share)
+		}
 	}
 }
 
@@ -285,14 +293,25 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		return nil
 	}
 	const (
-		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cN = 0, 1, 2, 3, 4, 5, 6
-		drift                                                = 1.5 // Pa/√h
-		squeeze                                              = 7e-9
+		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cFixed = 0, 1, 2, 3, 4, 5, 6, 7
+
+		drift   = 1.5  // Pa/√h
+		squeeze = 7e-9 // 1/Pa, of the void by the chamber: a printed tube (TRADE.md, table 1.6)
+		lag     = 10.0 // s, by which the thermometer may be behind the air, or before it
 	)
-	x := mat.NewDense(n, cN, nil)
+	var sudden []jump
+	for _, j := range v.steps() {
+		if j.t0 > part.start && j.t0 < part.end && len(sudden) < 3 {
+			sudden = append(sudden, j)
+		}
+	}
+	x := mat.NewDense(n, cFixed+len(sudden), nil)
 	y := make([]float64, n)
 	cov := mat.NewSymDense(n, nil)
-	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, 1, max(v.shareU, 1e-9), max(v.temp.u, 1e-6)}
+	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, 1, max(v.shareU, 1e-9), max(v.temp.u, 1e-6), lag}
+	for range sudden {
+		sd = append(sd, 0.1*v.freeML)
+	}
 	if curved {
 		sd[cCurve] = math.Inf(1)
 	}
@@ -309,6 +328,13 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		}
 		x.Set(i, cVapour, v.freeML*(b.e-list[0].e)/p0)
 		x.Set(i, cTemp, v.freeML/293*h)
+		w := v.temp.half / 3
+		x.Set(i, cLag, v.freeML/293*(v.temp.at(b.t+w)-v.temp.at(b.t-w))/(2*w))
+		for k, j := range sudden {
+			if b.t > j.t0 {
+				x.Set(i, cFixed+k, 1)
+			}
+		}
 		cov.SetSym(i, i, v.noise*v.noise/b.n+1e-14)
 	}
 	for i := range n {
@@ -317,15 +343,19 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 			cov.SetSym(i, j, cov.At(i, j)+g*g*(list[i].t-list[0].t+1)/3600)
 		}
 	}
-	p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, cN), sd: sd}).solve()
+	p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, cFixed+len(sudden)), sd: sd}).solve()
 	if err != nil {
 		return nil
 	}
 	e := &estimate{value: p.b[cLeak], n: n, chi2: p.chi2}
 	scale := sheetSD * math.Abs(e.value)
-	e.u = math.Hypot(p.sd(cLeak), scale)
-	va, te, sq := p.share(cLeak, cVapour, sd[cVapour]), p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cSqueeze, 1)
-	rest := p.sd(cLeak)*p.sd(cLeak) - va*va - te*te - sq*sq
+	own := p.sd(cLeak)
+	if dof := float64(n - 3 - len(sudden)); dof > 5 && p.chi2 > dof {
+		own *= math.Sqrt(min(p.chi2/dof, 9))
+	}
+	e.u = math.Hypot(own, scale)
+	va, te, sq := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, lag)), p.share(cLeak, cSqueeze, 1)
+	rest := own*own - va*va - te*te - sq*sq
 	e.budget = []Budget{
 		{Source: "free volume of the unit from the sheet", MLPerH: scale},
 		{Source: "noise and drift of the inside pressure", MLPerH: math.Sqrt(max(rest, 0))},
@@ -333,7 +363,7 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		{Source: "pressure of the vapour inside", MLPerH: va},
 		{Source: "squeeze of the unit", MLPerH: sq},
 	}
-	e.lod = currie(p.sd(cLeak))
+	e.lod = currie(own)
 	return e
 }
 

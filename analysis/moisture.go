@@ -201,7 +201,7 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 		w := 1 / (1 + math.Exp(-(d.gain-6)/2))
 		k := d.k
 		d.k = w * k
-		d.u = math.Hypot(d.u, k*math.Sqrt(w*(1-w)))
+		d.u = math.Sqrt(w*d.u*d.u + w*(1-w)*k*k)
 	}
 	return d
 }

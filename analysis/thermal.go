@@ -9,11 +9,12 @@ import (
 // track is a slow temperature as a function of time: block means joined by a
 // local straight line, since water and walls take hours to change.
 type track struct {
-	t, c []float64 // s, °C
-	u    float64   // °C/h, standard uncertainty of a slope over some ten minutes
-	half float64   // s, half width of the local line
-	sd   float64   // °C, standard uncertainty of a smoothed value, the same over some half width
-	from string    // which thermometer
+	t, c  []float64 // s, °C
+	u     float64   // °C/h, standard uncertainty of a slope over some ten minutes
+	half  float64   // s, half width of the local line
+	bends bool      // a local parabola: what it follows settles within minutes
+	sd    float64   // °C, standard uncertainty of a smoothed value, the same over some half width
+	from  string    // which thermometer
 }
 
 func newTrack(s *series, half float64, from string) *track {
@@ -66,23 +67,31 @@ func (k *track) at(t float64) float64 {
 		i := min(lo, len(k.t)-1)
 		return k.c[i]
 	}
-	// Tricube weights, as in local regression (Cleveland, JASA 74 (1979) 829).
-	var w0, w1, w2, y0, y1 float64
+	// Tricube weights and a local line or parabola (Cleveland, JASA 74 (1979) 829).
+	var m [3][3]float64
+	var r [3]float64
 	for i := lo; i < hi; i++ {
 		u := (k.t[i] - t) / k.half
 		w := 1 - math.Abs(u*u*u)
 		w = w*w*w + 1e-6
-		w0 += w
-		w1 += w * u
-		w2 += w * u * u
-		y0 += w * k.c[i]
-		y1 += w * u * k.c[i]
+		f := [3]float64{1, u, u * u}
+		for a := range 3 {
+			for b := range 3 {
+				m[a][b] += w * f[a] * f[b]
+			}
+			r[a] += w * f[a] * (k.c[i] - k.c[lo])
+		}
 	}
-	det := w0*w2 - w1*w1
-	if det < 1e-9*w0*w0 {
-		return y0 / w0
+	if k.bends && hi-lo >= 6 && k.t[hi-1] > t+k.half/3 && k.t[lo] < t-k.half/3 {
+		if sol, _, ok := solve3(m, r, 3); ok {
+			return k.c[lo] + sol[0]
+		}
 	}
-	return (w2*y0 - w1*y1) / det
+	det := m[0][0]*m[1][1] - m[0][1]*m[0][1]
+	if det < 1e-9*m[0][0]*m[0][0] {
+		return k.c[lo] + r[0]/m[0][0]
+	}
+	return k.c[lo] + (m[1][1]*r[0]-m[0][1]*r[1])/det
 }
 
 // cooling is the gas temperature in one closed part: where it tends to, and an
