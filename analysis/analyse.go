@@ -42,7 +42,7 @@ func Analyse(run setup.Run, recordName string, src Source) (*Result, error) {
 		return nil, err
 	}
 	a.measure()
-	return a.judge(), nil
+	return a.describe(a.judge()), nil
 }
 
 func begin(run setup.Run, recordName string, src Source) (*analysis, error) {

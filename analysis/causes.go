@@ -16,8 +16,8 @@ func (f *facts) leakText() string {
 func (f *facts) doubtful() bool { return f.high >= f.limit }
 
 func (f *facts) intoUnit() *thought {
-	t := &thought{Explanation: Explanation{Cause: intoUnit}}
-	where := fmt.Sprintf("in the hold at %.1f m", f.st.depthM)
+	t := &thought{Explanation: Explanation{Cause: "leak into the unit"}, keep: true}
+	where := fmt.Sprintf("in the hold at %.1f m:", f.st.depthM)
 	if f.low > 0 {
 		t.pro(min(f.z, 10)/2, "%s %s remain after temperature, creep and the bench's own leak are taken off: %.1f times the standard uncertainty", where, f.leakText(), f.z)
 	} else if f.later {
@@ -236,7 +236,7 @@ func (f *facts) decelerating(t *thought) {
 
 func (f *facts) dissolving() *thought {
 	v := f.a.v
-	if v.gas || v.waterML <= 0 || !(f.st.meanPa > v.roomPa) {
+	if v.gas || v.waterML <= 0 || !(f.st.meanPa > v.roomPa) || f.confirmed() {
 		return nil
 	}
 	t := &thought{Explanation: Explanation{Cause: "gas dissolving into the water"}}
@@ -250,10 +250,7 @@ func (f *facts) dissolving() *thought {
 	if lost > takes {
 		t.con(4, "the hold alone lost %.3g ml at least", lost)
 	}
-	if f.confirmed() {
-		t.con(3, "the sensors in the unit show that it is the unit")
-	}
-	t.Holds = f.doubtful() && !f.confirmed() && lost <= takes && len(f.a.steps) == 0
+	t.Holds = f.doubtful() && lost <= takes && len(f.a.steps) == 0
 	if t.Holds {
 		t.Experiment = "hold once more at the same pressure without changing the water: it takes up less the second time, a leak does not"
 	}
@@ -285,7 +282,7 @@ func (f *facts) creep() *thought {
 }
 
 func (f *facts) absorption() *thought {
-	if f.a.v.gas || !f.doubtful() {
+	if f.a.v.gas || !f.doubtful() || f.confirmed() {
 		return nil
 	}
 	t := &thought{Explanation: Explanation{Cause: "water taken up by the unit's walls or foam"}}
@@ -308,10 +305,7 @@ func (f *facts) absorption() *thought {
 	if f.shows < 0 {
 		t.pro(0.5, "the humidity inside does not follow the pressure")
 	}
-	if f.confirmed() {
-		t.con(3, "the sensors in the unit show that water comes in")
-	}
-	t.Holds = !f.confirmed() && !(walls > 0 && lost > walls/5) && len(f.a.steps) == 0
+	t.Holds = !(walls > 0 && lost > walls/5) && len(f.a.steps) == 0
 	if t.Holds {
 		t.Experiment = "weigh the unit, wiped dry, before and after: more than 0.1 g with a dry inside is taken up by its walls"
 	}
@@ -348,20 +342,15 @@ func (f *facts) valvePassing() *thought {
 		t.Experiment = "close the hand valve upstream of the fill valve and hold again"
 		return t
 	}
-	if !f.doubtful() {
+	if !f.doubtful() || f.confirmed() {
 		return nil
 	}
 	t.pro(0.3, "a vent valve that passes looks like the bench's own leak")
 	if f.a.v.blankGiven {
 		t.con(0.5, "the blank on the sheet includes it, as it was then")
 	}
-	if f.confirmed() {
-		t.con(3, "the sensors in the unit show that it is the unit")
-	}
-	t.Holds = !f.confirmed()
-	if t.Holds {
-		t.Experiment = "lead the vent's outlet into a cup of water and look for bubbles during the hold"
-	}
+	t.Holds = true
+	t.Experiment = "lead the vent's outlet into a cup of water and look for bubbles during the hold"
 	return t
 }
 

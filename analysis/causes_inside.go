@@ -30,7 +30,7 @@ func (f *facts) opened() *thought {
 }
 
 func (f *facts) jumped() *thought {
-	t := &thought{Explanation: Explanation{Cause: "a jump of the transducer, or the unit shifting"}}
+	t := &thought{Explanation: Explanation{Cause: "a jump of the transducer, or the unit shifting"}, keep: true}
 	j := f.a.steps[0]
 	t.pro(0.5, "one transducer can jump alone")
 	t.con(1, "the readings after it stay low or are made good only by the supply")
@@ -63,6 +63,17 @@ func (f *facts) gained() (mg, noise float64) {
 	return (f.vapour1 - f.vapour0) * v.freeML / 1000, 3 * max(v.mgSD, 1e-3*v.mg[0])
 }
 
+// vapourMay is the highest upper bound of the vapour that comes in, mg/h.
+func (f *facts) vapourMay() float64 {
+	top := 0.0
+	for _, st := range f.a.stages {
+		if st.damp != nil {
+			top = max(top, st.damp.interval().High)
+		}
+	}
+	return top
+}
+
 func (f *facts) vapourIn() *thought {
 	mg, noise := f.gained()
 	if math.Abs(mg) < noise && f.shows <= 0 {
@@ -90,6 +101,10 @@ func (f *facts) vapourIn() *thought {
 		t.con(0.5, "the pressure inside does not rise; vapour alone is too little for it to see")
 	}
 	t.Holds = f.shows > 0 || f.shows == 0 && mg > noise
+	if may := f.vapourMay(); f.shows <= 0 && may < f.a.run.Profile.Accept.MoistureMGPerH {
+		t.con(1, "no more than %.2g mg/h in any hold, and the limit is %g", may, f.a.run.Profile.Accept.MoistureMGPerH)
+		return t
+	}
 	if t.Holds && f.inSays <= 0 {
 		t.Experiment = "hold dry at room pressure for as long: walls that give off moisture go on, an ingress stops"
 	}
@@ -115,7 +130,7 @@ func (f *facts) wetPrint() *thought {
 		t.con(3, "the other sensors inside show that water comes in")
 	}
 	t.Holds = f.shows <= 0 && !f.wet && f.inSays <= 0 && len(t.For) > 0
-	if t.Holds {
+	if t.Holds && !(f.vapourMay() < f.a.run.Profile.Accept.MoistureMGPerH) {
 		t.Experiment = "hold dry at room pressure for as long, or dry the unit and repeat: the same rise without pressure is its walls'"
 	}
 	return t

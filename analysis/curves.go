@@ -38,14 +38,27 @@ func (a *analysis) thin(n int, t, v func(int) float64, skip func(int) bool) []Po
 	if n == 0 {
 		return nil
 	}
-	size := 1
-	if n > mostPoints {
-		size = (2*n + mostPoints - 1) / mostPoints
+	// None reaches over the start of a stage, where a curve bends.
+	breaks := a.x.spans
+	if len(breaks) > mostPoints/8 {
+		breaks = nil
+	}
+	size, next := 1, 0
+	if most := mostPoints - 2*len(breaks) - 2; n > mostPoints {
+		size = (2*n + most - 1) / most
 	}
 	var out []Point
-	for from := 0; from < n; from += size {
+	for from, to := 0, 0; from < n; from = to {
+		to = min(from+size, n)
+		for next < len(breaks) && breaks[next].start <= t(from) {
+			next++
+		}
+		if size > 1 && next < len(breaks) && t(to-1) > breaks[next].start {
+			for to = from + 1; t(to) <= breaks[next].start; to++ {
+			}
+		}
 		low, high := -1, -1
-		for i := from; i < min(from+size, n); i++ {
+		for i := from; i < to; i++ {
 			if skip != nil && skip(i) || math.IsNaN(v(i)) {
 				continue
 			}

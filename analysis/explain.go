@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"unicode"
 
 	"proofpot/profiles/water"
 )
@@ -35,7 +36,6 @@ type facts struct {
 	benchPa float64 // Pa of the fall that it makes
 	drift   float64 // ml/h that a straying transducer may feign
 
-	failed  bool
 	later   bool // the failure began after the hold
 	topped  bool // the supply was let in during the hold
 	wet     bool
@@ -53,16 +53,28 @@ type facts struct {
 type thought struct {
 	Explanation
 	weight float64
+	keep   bool // also where it is ruled out and the hold is in no doubt
 }
 
 func (t *thought) pro(w float64, format string, args ...any) {
 	t.weight += w
-	t.For = append(t.For, fmt.Sprintf(format, args...))
+	t.For = append(t.For, sentence(format, args...))
 }
 
 func (t *thought) con(w float64, format string, args ...any) {
 	t.weight -= w
-	t.Against = append(t.Against, fmt.Sprintf(format, args...))
+	t.Against = append(t.Against, sentence(format, args...))
+}
+
+// sentence writes numbers below zero with a minus sign, as the certificate does.
+func sentence(format string, args ...any) string {
+	r := []rune(fmt.Sprintf(format, args...))
+	for i, c := range r {
+		if c == '-' && i+1 < len(r) && unicode.IsDigit(r[i+1]) && (i == 0 || r[i-1] == ' ' || r[i-1] == '(') {
+			r[i] = '−'
+		}
+	}
+	return string(r)
 }
 
 // explain lists what may stand behind whatever was seen, likeliest first: those
@@ -115,28 +127,25 @@ func (a *analysis) explain(r *Result, st *stage) []Explanation {
 		}
 		return cmp.Compare(q.weight, p.weight)
 	})
-	// Where nothing is in doubt, what the data rule out need not be gone through.
-	clear := !f.failed && st != nil && !f.doubtful()
+	// Where nothing is in doubt, what the data rule out need not be gone through;
+	// and nowhere what nothing speaks for.
+	clear := st != nil && !f.doubtful()
 	out := []Explanation{}
 	for i := range list {
-		if len(out) < mostCauses && (list[i].Holds || !clear || list[i].Cause == intoUnit) {
+		if len(out) < mostCauses && (list[i].Holds || list[i].keep || !clear && len(list[i].For) > 0) {
 			out = append(out, list[i].Explanation)
 		}
 	}
 	return out
 }
 
-const (
-	mostCauses = 10
-	intoUnit   = "leak into the unit"
-)
+const mostCauses = 8
 
 // gather takes the figures out of the record.
 func (a *analysis) gather(r *Result, st *stage) *facts {
 	nan := math.NaN()
 	f := &facts{a: a, st: st, limit: a.limit(), gasPa: nan, gasK: nan, gasTau: nan, warmPa: nan, warmK: nan, baroPa: nan, drift: nan,
 		vapour0: nan, vapour1: nan, rh0: nan, rh1: nan, in0: nan, in1: nan}
-	f.failed = r.Verdict.Verdict == Fail
 	f.wet = a.firstWet() != nil
 	f.inside()
 	if st == nil {

@@ -228,6 +228,14 @@ func (a *analysis) budget(st *stage) []Budget {
 			b.Remarks = "errors that hang together in time, as a transducer's do"
 		case strings.HasPrefix(b.Source, "free volume"):
 			b.Remarks = fmt.Sprintf("%.4g ml on the sheet, taken as good to ±10 %%; goes with the leak", a.run.Unit.FreeVolumeML)
+		case strings.HasPrefix(b.Source, "noise and drift of the inside"):
+			b.Remarks = "readings of the sensor in the unit"
+		case strings.HasPrefix(b.Source, "squeeze"):
+			b.Remarks = "air's room as the pressure outside changes"
+		case strings.HasPrefix(b.Source, "pressure of the vapour"):
+			b.Remarks = "whether the sensor in the unit shows it or not"
+		case strings.HasPrefix(b.Source, "chamber and inside"):
+			b.Remarks = "more than chance: half the difference"
 		case strings.HasPrefix(b.Source, "inside temperature"):
 			if a.in != nil {
 				b.Remarks = fmt.Sprintf("slope known to %.2g K/h", a.in.temp.u)
@@ -244,8 +252,8 @@ func (a *analysis) budget(st *stage) []Budget {
 }
 
 // negligible is the share of the largest source below which one is not listed:
-// thirteen of them together change the sum by 2e-4.
-const negligible = 0.005
+// a dozen of them together change the sum by 3 in 1000.
+const negligible = 0.02
 
 // pascals writes a difference of pressure with two or three figures.
 func pascals(pa float64) string {
