@@ -236,7 +236,7 @@ func (a *analysis) walkIngress() bool {
 			}
 			g.t = append(g.t, t)
 			g.w = append(g.w, w)
-			g.u = append(g.u, 0.07*w+0.15*blind)
+			g.u = append(g.u, 0.12*w+0.15*blind)
 		}
 		return first
 	}

@@ -14,6 +14,7 @@ type jump struct {
 	u        float64 // Pa, standard uncertainty of drop
 	paSD     float64 // Pa, standard uncertainty of pa
 	slope    float64 // Pa/s before
+	slopeSD  float64 // Pa/s, its standard uncertainty
 	inletted bool    // the fill valve was open
 }
 
@@ -46,6 +47,7 @@ type trial struct {
 	lever      float64 // √(1 + variance of the parabola there)
 	level, lsd float64 // Pa at the reading before, and its uncertainty in units of noise
 	slope      float64
+	slopeLever float64 // 1/s, its standard uncertainty for unit noise
 	last       float64 // s, the reading before
 	second     float64 // Pa missing at the next reading, NaN without one
 	lever2     float64
@@ -207,7 +209,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 				pred, v := fit.at(t[i])
 				level, lv := fit.at(ts[n-1])
 				c := trial{i: i, drop: sign * (pred - p[i]), lever: math.Sqrt(1 + v), level: level, lsd: math.Sqrt(lv),
-					slope: fit.c[1], last: ts[n-1], second: math.NaN(), segment: segment, young: n < 8, gap: t[i] - ts[n-1]}
+					slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]), last: ts[n-1], second: math.NaN(), segment: segment, young: n < 8, gap: t[i] - ts[n-1]}
 				k := i + 1
 				for k < len(t) && spike[k] {
 					k++
@@ -283,7 +285,7 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 			if !math.IsNaN(c.step) && c.step < 4.5*scale*c.stepLever {
 				continue
 			}
-			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, inletted: c.open})
+			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: c.open})
 			break
 		}
 	}
