@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"proofpot/profiles/water"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 )
@@ -35,6 +34,7 @@ type Live struct {
 	lowPa    float64 // least and greatest pressure since the valves were last shut
 	highPa   float64
 	stepFrom float64 // Pa, at the start of the ramp
+	rampAt   float64 // s
 
 	dt      float64 // s between two readings
 	lastT   float64
@@ -49,6 +49,13 @@ type Live struct {
 	sum   liveBlock
 	bank  bank
 	probe [16]liveProbe
+
+	// What has gone into the unit: it makes the gas cushion grow, and with it what
+	// each Pa is worth, and squeezes the air that it meets.
+	gone    float64 // ml by now
+	gone0   float64 // ml at the start of the window
+	onset   float64 // s, when it may have begun
+	conduct float64 // ml/h/Pa, as last seen; 0 while nothing is proved
 
 	over   float64 // s since when the leak is proved above the limit; NaN while it is not
 	failed bool
@@ -77,6 +84,7 @@ type liveProbe struct {
 const (
 	provedFor = 60.0 // s
 	saysAfter = 15.0 // s
+	goneShare = 0.15 // how well it is known what has gone in; see walkIngress
 )
 
 // NewLive prepares the estimate for a run. An error means that the sheet does not
@@ -215,6 +223,7 @@ func (l *Live) stage(kind string, t float64) {
 	case "ramp":
 		l.phase = liveRamp
 		l.stepFrom = math.NaN()
+		l.rampAt = t
 	case "settle":
 		l.phase = liveSettle
 	case "hold":
@@ -227,6 +236,9 @@ func (l *Live) stage(kind string, t float64) {
 		l.bank.live = false
 	} else if old < liveSettle || old == liveHold {
 		l.rampEnd = t
+		if l.onset <= l.rampAt {
+			l.onset = (l.rampAt + t) / 2
+		}
 		l.bank.live = false // a new window; it begins with its first block
 		l.over = math.NaN()
 	} else if old == liveSettle && l.phase == liveHold {
@@ -302,6 +314,7 @@ func (l *Live) pressure(t, pa float64) {
 		l.bank.freeOffset()
 		if l.gate.loss {
 			l.failed = true
+			l.onset = t
 		}
 		l.release()
 	}
@@ -350,6 +363,9 @@ func (l *Live) accept(t, pa float64) {
 // with one relaxation time (see analysis.creepAt).
 func (l *Live) followCreep(t, pa float64) {
 	if d := t - l.creepT; d > 0 {
+		if !l.bank.live && l.conduct > 0 {
+			l.take(l.conduct * max(pa-l.insidePa(), 0) * d / 3600)
+		}
 		l.creepPa += (pa - l.roomPa() - l.creepPa) * (1 - math.Exp(-d/slowCreepS))
 	}
 	l.creepT = t
@@ -364,6 +380,7 @@ func (l *Live) flush() {
 	}
 	b.mean()
 	if !l.bank.live {
+		l.gone0 = l.gone
 		l.bank.open(l, &b)
 	}
 	if !l.bank.part {
@@ -371,66 +388,4 @@ func (l *Live) flush() {
 	}
 	l.bank.add(l, &b)
 	l.judge(b.t)
-}
-
-// judge renews the estimate.
-func (l *Live) judge(t float64) {
-	q, u, window, ok := l.bank.leak()
-	if !ok || window < saysAfter {
-		return
-	}
-	rel := sheetSD
-	if !l.v.gas && !l.v.waterFed {
-		rel *= l.v.gasML / l.bank.volume
-	}
-	rel *= (l.bank.volume / l.bank.pa) / l.v.compliance(l.bank.pa, 0)
-	u = math.Hypot(u, rel*math.Abs(q+l.v.blank*(l.bank.pa-l.roomPa())))
-	if l.v.gas {
-		f := liquidEquivalent(1, l.bank.pa, l.roomPa(), l.bank.zeroC+water.ZeroC)
-		q, u = q*f, u*f
-	}
-	l.u = u
-	l.now = Interval{Estimate: q, Low: q - coverage95*u, High: q + coverage95*u}
-	l.says = true
-	if l.now.Low > l.limit && q > 4*u {
-		if math.IsNaN(l.over) {
-			l.over = t
-		}
-		if t-l.over >= provedFor {
-			l.failed = true
-		}
-	} else {
-		l.over = math.NaN()
-	}
-}
-
-// liveBlock is the mean of a few readings.
-type liveBlock struct {
-	t, p, n        float64
-	gasT, gas, ng  float64
-	waterC, waterN float64
-	end            float64
-}
-
-func (b *liveBlock) addGas(t, c float64) {
-	b.gasT += t
-	b.gas += c
-	b.ng++
-}
-
-func (b *liveBlock) addWater(_, c float64) {
-	b.waterC += c
-	b.waterN++
-}
-
-func (b *liveBlock) mean() {
-	b.t /= b.n
-	b.p /= b.n
-	if b.ng > 0 {
-		b.gasT /= b.ng
-		b.gas /= b.ng
-	}
-	if b.waterN > 0 {
-		b.waterC /= b.waterN
-	}
 }

@@ -38,6 +38,7 @@ type kalman struct {
 	m    vec
 	p    [kalmanN]vec
 	logL float64
+	chi2 float64 // of the pressure's innovations
 	dead bool
 }
 
@@ -51,7 +52,8 @@ func (k *kalman) forget(i int, mean, sd float64) {
 
 // update takes z = h·m + e, e ~ N(0, r). Where soft is positive, an innovation of
 // more than soft standard deviations is given a variance with which it has no more.
-func (k *kalman) update(h *vec, z, r, soft float64) {
+// It returns the innovation's square in units of its variance.
+func (k *kalman) update(h *vec, z, r, soft float64) float64 {
 	var ph vec
 	s := r
 	for i := range kalmanN {
@@ -80,6 +82,7 @@ func (k *kalman) update(h *vec, z, r, soft float64) {
 			k.p[i][j] -= g * ph[j]
 		}
 	}
+	return z * z / s
 }
 
 // bank is the filters of one window: settle and hold of one stage.
@@ -104,7 +107,11 @@ type bank struct {
 	step           float64 // Pa
 	n              int
 	holdN          int
-	pa, volume     float64
+	pa             float64
+	firstZ, firstT float64 // ml and s, of the hold's part at its first block; NaN before it
+	endZ, endH     float64 // ml and h, gone by the ends of the parts so far
+	partZ, partH   float64 // likewise in this part
+	gone           float64 // ml that the gas volume of the part counts with
 	drift          wander
 	measured       bool
 }
@@ -114,6 +121,7 @@ const (
 	unknownMLH = 1e5  // likewise of a leak, ml/h
 	restWander = 0.02 // K in the root of an hour, how the settled gas strays from the water
 	shapeSD    = 0.2  // of the warmth, see chamberFit.tauOf
+	endsShare  = 0.05 // see chamberFit.ends
 	missShare  = 0.03 // of the warmth, how far the gas and its thermometer may part
 )
 
@@ -128,9 +136,9 @@ func (b *bank) init() {
 
 // open begins a window with its first block.
 func (b *bank) open(l *Live, x *liveBlock) {
-	*b = bank{k: b.k, drift: b.drift, live: true, inHold: l.phase == liveHold, t0: x.t, t: x.t, lastP: x.p}
+	*b = bank{k: b.k, drift: b.drift, live: true, inHold: l.phase == liveHold, t0: x.t, t: x.t, lastP: x.p, firstT: math.NaN()}
 	room := l.roomPa()
-	b.driveRef = max(x.p-l.sealed, 0)
+	b.driveRef = max(x.p-l.insidePa(), 0)
 	b.step = 0
 	if !math.IsNaN(l.stepFrom) {
 		b.step = math.Abs(x.p - l.stepFrom)
@@ -152,7 +160,7 @@ func (b *bank) open(l *Live, x *liveBlock) {
 	b.drive = b.driveRef
 	for i := range b.k {
 		k := &b.k[i]
-		k.m, k.p, k.logL, k.dead = vec{}, [kalmanN]vec{}, 0, false
+		k.m, k.p, k.logL, k.chi2, k.dead = vec{}, [kalmanN]vec{}, 0, 0, false
 		k.forget(kSettle, 0, unknownMLH)
 		k.forget(kHold, 0, unknownMLH)
 		k.forget(kStiff, 0, 2*sheetSD)
@@ -175,9 +183,11 @@ func (b *bank) open(l *Live, x *liveBlock) {
 // openPart begins a time in which both valves stay shut.
 func (b *bank) openPart(l *Live, x *liveBlock) {
 	b.part = true
+	b.closeEnds()
 	b.partT = l.since
 	b.pa0 = x.p
-	b.v0 = l.v.volume(x.p, 0)
+	b.gone = l.gone
+	b.v0 = l.v.volume(x.p, b.gone)
 	b.heat = 0.3
 	for _, p := range [2]float64{l.lowPa, l.highPa} {
 		if p > 0 {
@@ -208,7 +218,7 @@ func (b *bank) freeOffset() {
 func (b *bank) add(l *Live, x *liveBlock) {
 	room := l.roomPa()
 	h := (x.t - b.t) / 3600
-	drive, gauge := max(x.p-l.sealed, 0), x.p-room
+	drive, gauge := max(x.p-l.insidePa(), 0), x.p-room
 	if h > 0 {
 		step := h
 		if b.driveRef > 1000 {
@@ -236,7 +246,8 @@ func (b *bank) add(l *Live, x *liveBlock) {
 	z := b.v0*(ratio-1) - v.stiff*(x.p-b.pa0)
 	noise := l.noise.sd() * comp
 	r := noise*noise/x.n + 1e-14
-	b.pa, b.volume = x.p, l.v.volume(x.p, 0)
+	b.pa = x.p
+	b.ends(z-v.blank*b.blankH, x.t)
 	waterML := -gasML
 	if !v.gas {
 		waterML += wallMean*v.chamberML - v.waterML*waterExpansion(b.water0, b.water0+0.1)/0.1
@@ -265,7 +276,7 @@ func (b *bank) add(l *Live, x *liveBlock) {
 		if !v.gas {
 			hv[kWall] = v.chamberML * k.m[kWater]
 		}
-		k.update(&hv, z, r, 0)
+		k.chi2 += k.update(&hv, z, r, 0)
 		best = max(best, k.logL)
 	}
 	if b.n > 12 {
@@ -275,6 +286,26 @@ func (b *bank) add(l *Live, x *liveBlock) {
 			}
 		}
 	}
+}
+
+// ends follows what has gone from the first block of each part of the hold to the
+// last: where a leak changes as no steady conductance does (a unit that fills),
+// that is its mean all the same.
+func (b *bank) ends(z, t float64) {
+	if !b.inHold {
+		return
+	}
+	if math.IsNaN(b.firstT) {
+		b.firstZ, b.firstT = z, t
+		return
+	}
+	b.partZ, b.partH = z-b.firstZ, (t-b.firstT)/3600
+}
+
+func (b *bank) closeEnds() {
+	b.endZ += b.partZ
+	b.endH += b.partH
+	b.partZ, b.partH, b.firstT = 0, 0, math.NaN()
 }
 
 // settling is how far a settling has to go after a time, with its first and
@@ -322,10 +353,10 @@ func (b *bank) leak() (q, u, window float64, ok bool) {
 	if !b.live || b.n < 5 {
 		return 0, 0, 0, false
 	}
-	top := math.Inf(-1)
+	top, best := math.Inf(-1), 0
 	for i := range b.k {
-		if k := &b.k[i]; !k.dead {
-			top = max(top, k.logL)
+		if k := &b.k[i]; !k.dead && k.logL > top {
+			top, best = k.logL, i
 		}
 	}
 	hold := b.inHold && b.holdN >= 5 && b.holdTime*3600 >= saysAfter
@@ -364,6 +395,10 @@ func (b *bank) leak() (q, u, window float64, ok bool) {
 	if hold && vd > 0 && md*md < 2.5*2.5*vd {
 		mh -= c / vd * md
 		vh -= c * c / vd
+	}
+	if chi := b.k[best].chi2; hold && chi > 3*float64(b.n) && mh > 10*math.Sqrt(max(vh, 0)) && b.endH+b.partH > b.holdTime/20 {
+		q = (b.endZ + b.partZ) / (b.endH + b.partH)
+		return q, math.Hypot(math.Sqrt(max(vh, 0)), endsShare*math.Abs(q-mh)), b.holdTime * 3600, true
 	}
 	f, time := 1.0, b.settleTime
 	if hold {
