@@ -213,14 +213,25 @@ func readySignal(x *table) *signal {
 	}
 	if !x.gas.empty() {
 		s.gas = make([]float32, len(s.t))
+		reach := max(0.6*s.dt, slowBin)
 		j := 0
 		for i, t := range s.t {
 			for j+1 < len(x.gas.t) && x.gas.t[j+1] <= t {
 				j++
 			}
-			if math.Abs(x.gas.t[j]-t) <= 0.6*s.dt {
+			before, after := t-x.gas.t[j], math.Inf(1)
+			if j+1 < len(x.gas.t) {
+				after = x.gas.t[j+1] - t
+			}
+			switch {
+			case before >= 0 && before <= 1e-3:
 				s.gas[i] = x.gas.v[j]
-			} else {
+			case before >= 0 && before <= reach && after <= reach:
+				f := float32(before / (before + after))
+				s.gas[i] = x.gas.v[j] + f*(x.gas.v[j+1]-x.gas.v[j])
+			case math.Abs(before) <= reach:
+				s.gas[i] = x.gas.v[j]
+			default:
 				s.gas[i] = float32(math.NaN())
 			}
 		}

@@ -51,13 +51,34 @@ type trial struct {
 	last       float64 // s, the reading before
 	second     float64 // Pa missing at the next reading, NaN without one
 	lever2     float64
-	segment    int
 	young      bool    // few readings since the valves moved
 	gap        float64 // s since the reading before
 	moved      bool    // a valve moved before the next reading
 	step       float64 // Pa lost, by the fit of both sides; NaN without enough readings after
 	stepLever  float64 // its standard uncertainty for unit noise
-	open       bool
+}
+
+// stretch is a time under one state of the valves: how far its readings stray
+// from the parabolas before them, and those that stray most.
+type stretch struct {
+	open   bool
+	strays []float64 // in units of the parabola's uncertainty for unit noise; a sample where there are many
+	every  int       // of how many readings one is kept
+	seen   int
+	trials []trial
+}
+
+const mostStrays = 2048
+
+func (s *stretch) stray(r float64) {
+	if len(s.strays) == mostStrays {
+		for i := range mostStrays / 2 {
+			s.strays[i] = s.strays[2*i]
+		}
+		s.strays = s.strays[:mostStrays/2]
+		s.every *= 2
+	}
+	s.strays = append(s.strays, r)
 }
 
 // findSteps looks at each reading for a loss against the parabola through the
@@ -67,11 +88,8 @@ type trial struct {
 // ramp stray, and sets its limit.
 func (a *analysis) findSteps() {
 	changes := a.x.changes()
-	trials := stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1)
-	for i := range trials {
-		trials[i].open = openAt(a.x.fill, a.s.t[trials[i].i])
-	}
-	a.steps = judgeTrials(trials, a.s.t, a.s.noise)
+	open := func(t float64) bool { return openAt(a.x.fill, t) }
+	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1, a.s.noise, open), a.s.t, a.s.noise)
 	for i := range a.steps {
 		if j := &a.steps[i]; !j.inletted {
 			j.pa = a.pressureBefore(j.i)
@@ -159,7 +177,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise, func(float64) bool { return false }), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -167,7 +185,7 @@ func (v *void) steps() []jump {
 	return v.jumps
 }
 
-func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign float64) []trial {
+func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64, open func(float64) bool) []stretch {
 	const most = 14
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
@@ -178,8 +196,8 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 		end = changes[0]
 	}
 	settled := max(1.2*dt, 0.2)
-	segment := 0
-	var list []trial
+	var list []stretch
+	fresh := true
 	for i := range t {
 		if spike[i] {
 			continue
@@ -192,7 +210,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 				end = changes[next]
 			}
 			ts, ps = ts[:0], ps[:0]
-			segment++
+			fresh = true
 		}
 		if len(ts) > 0 && t[i]-ts[len(ts)-1] > 4*dt {
 			ts, ps = ts[:0], ps[:0]
@@ -205,23 +223,26 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 			if n < 8 {
 				deg = 1
 			}
-			if fit, ok := polyfit(ts, ps, ts[n-1], deg); ok {
-				pred, v := fit.at(t[i])
-				level, lv := fit.at(ts[n-1])
-				c := trial{i: i, drop: sign * (pred - p[i]), lever: math.Sqrt(1 + v), level: level, lsd: math.Sqrt(lv),
-					slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]), last: ts[n-1], second: math.NaN(), segment: segment, young: n < 8, gap: t[i] - ts[n-1]}
-				k := i + 1
-				for k < len(t) && spike[k] {
-					k++
+			if fresh {
+				list = append(list, stretch{open: open(t[i]), every: 1})
+				fresh = false
+			}
+			st := &list[len(list)-1]
+			st.seen++
+			keep := st.seen%st.every == 0
+			// Most readings are plainly none: the mean slope of the window shows it.
+			rough := ps[n-1] + (ps[n-1]-ps[0])/(ts[n-1]-ts[0])*(t[i]-ts[n-1]) - p[i]
+			if keep || sign*rough > 2*noise {
+				if fit, ok := polyfit(ts, ps, ts[n-1], deg); ok {
+					pred, v := fit.at(t[i])
+					drop, lever := sign*(pred-p[i]), math.Sqrt(1+v)
+					if keep {
+						st.stray(drop / lever)
+					}
+					if drop >= jumpLimit*noise*lever {
+						st.trials = append(st.trials, tryStep(ts, ps, t, p, spike, i, end, dt, sign, fit, drop, lever))
+					}
 				}
-				if k < len(t) && t[k]-t[i] < 4*dt {
-					p2, v2 := fit.at(t[k])
-					c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
-					c.moved = t[k] > end
-				}
-				c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
-				c.step *= -sign
-				list = append(list, c)
 			}
 		}
 		if len(ts) == most {
@@ -235,40 +256,50 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 	return list
 }
 
+// tryStep describes reading i, which strays from fit, the parabola before it.
+func tryStep(ts, ps, t, p []float64, spike []bool, i int, end, dt, sign float64, fit poly, drop, lever float64) trial {
+	n := len(ts)
+	level, lv := fit.at(ts[n-1])
+	c := trial{i: i, drop: drop, lever: lever, level: level, lsd: math.Sqrt(lv), slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]),
+		last: ts[n-1], second: math.NaN(), young: n < 8, gap: t[i] - ts[n-1]}
+	k := i + 1
+	for k < len(t) && spike[k] {
+		k++
+	}
+	if k < len(t) && t[k]-t[i] < 4*dt {
+		p2, v2 := fit.at(t[k])
+		c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
+		c.moved = t[k] > end
+	}
+	c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
+	c.step *= -sign
+	return c
+}
+
 // judgeTrials keeps the losses that stand out from the noise and from how far
 // the other readings of the same state of the valves stray: the first one of
 // each state, since the readings behind a loss are bent by it.
-func judgeTrials(list []trial, t []float64, noise float64) []jump {
+func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 	var found []jump
 	var opens []float64
-	for _, c := range list {
-		if c.open {
-			opens = append(opens, c.drop/c.lever)
+	for _, s := range list {
+		if s.open {
+			opens = append(opens, s.strays...)
 		}
 	}
 	inlet := 2 * noise
 	if len(opens) >= 20 {
 		inlet = max(noise, madSD(opens))
 	}
-	for lo := 0; lo < len(list); {
-		hi := lo
-		for hi < len(list) && list[hi].segment == list[lo].segment {
-			hi++
-		}
-		part := list[lo:hi]
-		lo = hi
-		r := make([]float64, len(part))
-		for i, c := range part {
-			r[i] = c.drop / c.lever
-		}
+	for _, s := range list {
 		scale := noise
-		if part[0].open {
+		if s.open {
 			scale = inlet
 		}
-		if len(r) >= 30 {
-			scale = max(noise, madSD(r))
+		if len(s.strays) >= 30 {
+			scale = max(noise, madSD(s.strays))
 		}
-		for _, c := range part {
+		for _, c := range s.trials {
 			u := scale * c.lever
 			if c.drop < jumpLimit*u || !(c.second > 0.3*c.drop) || c.second < 2.5*scale*c.lever2 {
 				continue
@@ -285,7 +316,7 @@ func judgeTrials(list []trial, t []float64, noise float64) []jump {
 			if !math.IsNaN(c.step) && c.step < 4.5*scale*c.stepLever {
 				continue
 			}
-			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: c.open})
+			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: s.open})
 			break
 		}
 	}

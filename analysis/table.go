@@ -18,16 +18,40 @@ type Source interface {
 	Next(*record.Line) error
 }
 
-// series is one signal as two columns: seconds since the first line, value.
+// series is one slow signal as two columns: seconds since the first line, value.
+// Readings that come faster than slowBin are averaged: temperatures, humidity and
+// the pressure inside a unit change over seconds, and a night at 10 Hz would fill
+// the memory.
 type series struct {
 	t []float64
 	v []float32
+
+	first, sumT, sumV, n float64
 }
 
+const slowBin = 0.45 // s
+
 func (s *series) add(t, v float64) {
-	if !math.IsNaN(v) {
-		s.t = append(s.t, t)
-		s.v = append(s.v, float32(v))
+	if math.IsNaN(v) {
+		return
+	}
+	if s.n > 0 && t-s.first >= slowBin {
+		s.flush()
+	}
+	if s.n == 0 {
+		s.first = t
+	}
+	s.sumT += t
+	s.sumV += v
+	s.n++
+}
+
+// flush ends the average under way.
+func (s *series) flush() {
+	if s.n > 0 {
+		s.t = append(s.t, s.sumT/s.n)
+		s.v = append(s.v, float32(s.sumV/s.n))
+		s.sumT, s.sumV, s.n = 0, 0, 0
 	}
 }
 
@@ -138,7 +162,7 @@ func readTable(src Source) (*table, error) {
 				x.addPressure(l.Sensor, t, l.PressurePa)
 			}
 		case record.UnitInside:
-			if x.insidePa.empty() && !math.IsNaN(l.PressurePa) {
+			if x.insideRef == 0 && !math.IsNaN(l.PressurePa) {
 				x.insideRef = l.PressurePa
 			}
 			x.insidePa.add(t, l.PressurePa-x.insideRef)
@@ -218,6 +242,9 @@ func readTable(src Source) (*table, error) {
 			}
 			x.event(t, "run", l.Event+": "+l.Text)
 		}
+	}
+	for _, s := range []*series{&x.gas, &x.water, &x.wall, &x.insidePa, &x.insideC, &x.insideRH, &x.roomPa, &x.roomC} {
+		s.flush()
 	}
 	if n := len(x.spans); n > 0 && math.IsNaN(x.spans[n-1].end) {
 		x.spans[n-1].end = x.endS

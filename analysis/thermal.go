@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"proofpot/profiles/water"
 )
@@ -9,12 +10,13 @@ import (
 // track is a slow temperature as a function of time: block means joined by a
 // local straight line, since water and walls take hours to change.
 type track struct {
-	t, c  []float64 // s, °C
-	u     float64   // °C/h, standard uncertainty of a slope over some ten minutes
-	half  float64   // s, half width of the local line
-	bends bool      // a local parabola: what it follows settles within minutes
-	sd    float64   // °C, standard uncertainty of a smoothed value, the same over some half width
-	from  string    // which thermometer
+	smooth []float64 // °C at each t, once asked for
+	t, c   []float64 // s, °C
+	u      float64   // °C/h, standard uncertainty of a slope over some ten minutes
+	half   float64   // s, half width of the local line
+	bends  bool      // a local parabola: what it follows settles within minutes
+	sd     float64   // °C, standard uncertainty of a smoothed value, the same over some half width
+	from   string    // which thermometer
 }
 
 func newTrack(s *series, half float64, from string) *track {
@@ -60,8 +62,27 @@ func newTrack(s *series, half float64, from string) *track {
 	return k
 }
 
-// at gives the smoothed temperature.
+// at gives the smoothed temperature: worked out at each block, straight between.
 func (k *track) at(t float64) float64 {
+	if k.smooth == nil {
+		k.smooth = make([]float64, len(k.t))
+		for i, t := range k.t {
+			k.smooth[i] = k.local(t)
+		}
+	}
+	n := len(k.t)
+	i, _ := slices.BinarySearch(k.t, t)
+	if n == 1 {
+		return k.smooth[0]
+	}
+	i = min(max(i, 1), n-1)
+	f := (t - k.t[i-1]) / (k.t[i] - k.t[i-1])
+	f = min(max(f, -0.5), 1.5)
+	return k.smooth[i-1] + f*(k.smooth[i]-k.smooth[i-1])
+}
+
+// local is the local line or parabola about a time.
+func (k *track) local(t float64) float64 {
 	lo, hi := between(k.t, t-k.half, t+k.half)
 	if hi-lo < 2 {
 		i := min(lo, len(k.t)-1)
