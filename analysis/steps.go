@@ -119,52 +119,50 @@ func (a *analysis) pressureBefore(i int) float64 {
 	return level + slope*(a.s.t[i]-mid)
 }
 
-// settledOut is the pressure without the settling of the gas in each closed part:
-// an exponential, fitted to the part's first minutes, which no parabola follows.
+// settledOut is the pressure without the settling of the gas while the valves are
+// shut: an exponential, fitted to the first minutes of each such time, which no parabola follows.
 func (a *analysis) settledOut() []float64 {
 	p := slices.Clone(a.s.p)
-	for _, st := range a.stages {
-		for _, part := range st.closed {
-			lo, hi := between(a.s.t, part.start-a.s.dt, min(part.end, part.start+400))
-			var ts, ps []float64
-			for i := lo; i < hi; i++ {
-				if !a.s.spike[i] {
-					ts, ps = append(ts, a.s.t[i]-part.start), append(ps, a.s.p[i])
+	for _, part := range shut(a.x, interval{-1, a.x.endS + 1}, a.s.dt) {
+		lo, hi := between(a.s.t, part.start-a.s.dt, min(part.end, part.start+400))
+		var ts, ps []float64
+		for i := lo; i < hi; i++ {
+			if !a.s.spike[i] {
+				ts, ps = append(ts, a.s.t[i]-part.start), append(ps, a.s.p[i])
+			}
+		}
+		if len(ts) < 16 {
+			continue
+		}
+		best, amp, bestTau := math.Inf(1), 0.0, 1.0
+		for tau := max(3*a.s.dt, 4); tau < 400; tau *= 1.15 {
+			var m [3][3]float64
+			var r [3]float64
+			for i, t := range ts {
+				f := [3]float64{1, t / 100, math.Exp(-t / tau)}
+				for x := range 3 {
+					for y := range 3 {
+						m[x][y] += f[x] * f[y]
+					}
+					r[x] += f[x] * (ps[i] - ps[0])
 				}
 			}
-			if len(ts) < 16 {
+			sol, _, ok := solveLast(m, r, 3)
+			if !ok {
 				continue
 			}
-			best, amp, bestTau := math.Inf(1), 0.0, 1.0
-			for tau := max(3*a.s.dt, 4); tau < 400; tau *= 1.15 {
-				var m [3][3]float64
-				var r [3]float64
-				for i, t := range ts {
-					f := [3]float64{1, t / 100, math.Exp(-t / tau)}
-					for x := range 3 {
-						for y := range 3 {
-							m[x][y] += f[x] * f[y]
-						}
-						r[x] += f[x] * (ps[i] - ps[0])
-					}
-				}
-				sol, _, ok := solveLast(m, r, 3)
-				if !ok {
-					continue
-				}
-				ss := 0.0
-				for i, t := range ts {
-					e := ps[i] - ps[0] - sol[0] - sol[1]*t/100 - sol[2]*math.Exp(-t/tau)
-					ss += math.Min(e*e, 100*a.s.noise*a.s.noise) // a step must not bend the fit
-				}
-				if ss < best {
-					best, amp, bestTau = ss, sol[2], tau
-				}
+			ss := 0.0
+			for i, t := range ts {
+				e := ps[i] - ps[0] - sol[0] - sol[1]*t/100 - sol[2]*math.Exp(-t/tau)
+				ss += math.Min(e*e, 100*a.s.noise*a.s.noise) // a step must not bend the fit
 			}
-			_, end := between(a.s.t, part.start, part.end)
-			for i := lo; i < end; i++ {
-				p[i] -= amp * math.Exp(-(a.s.t[i]-part.start)/bestTau)
+			if ss < best {
+				best, amp, bestTau = ss, sol[2], tau
 			}
+		}
+		_, end := between(a.s.t, part.start, part.end)
+		for i := lo; i < end; i++ {
+			p[i] -= amp * math.Exp(-(a.s.t[i]-part.start)/bestTau)
 		}
 	}
 	return p
