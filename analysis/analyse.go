@@ -258,7 +258,8 @@ func (a *analysis) measureHold(st *stage) {
 		}
 	}
 	if a.in != nil && st.hold.real() {
-		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, false)
+		give := a.in.gaveWay(st.ramp, a.pressureAt(st.ramp.end)-a.pressureAt(st.ramp.start))
+		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, false, give)
 		if e := st.inside; e != nil && a.v.gas {
 			// Gas came in: its volume at the inside pressure into the liquid equivalent.
 			in := a.in.pressureAt(st.hold.end)

@@ -256,7 +256,7 @@ func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
 }
 
 // leak estimates the ingress in a hold from the inside pressure, ml/h.
-func (v *void) leak(part interval, pressure, drive func(float64) float64, curved bool) *estimate {
+func (v *void) leak(part interval, pressure, drive func(float64) float64, curved bool, give yielding) *estimate {
 	if v.pa == nil || !part.real() {
 		return nil
 	}
@@ -293,7 +293,7 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		return nil
 	}
 	const (
-		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cFixed = 0, 1, 2, 3, 4, 5, 6, 7
+		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cCreep, cFixed = 0, 1, 2, 3, 4, 5, 6, 7, 8
 
 		drift   = 1.5  // Pa/√h
 		squeeze = 7e-9 // 1/Pa, of the void by the chamber: a printed tube (TRADE.md, table 1.6)
@@ -308,7 +308,9 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 	x := mat.NewDense(n, cFixed+len(sudden), nil)
 	y := make([]float64, n)
 	cov := mat.NewSymDense(n, nil)
-	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, 1, max(v.shareU, 1e-9), max(v.temp.u, 1e-6), lag}
+	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, 1, max(v.shareU, 1e-9), max(v.temp.u, 1e-6), lag, max(creepShareSD*math.Abs(give.ml), 1e-9)}
+	mean := make([]float64, cFixed+len(sudden))
+	mean[cCreep] = creepShare * give.ml
 	for range sudden {
 		sd = append(sd, 0.1*v.freeML)
 	}
@@ -328,6 +330,7 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		}
 		x.Set(i, cVapour, v.freeML*(b.e-list[0].e)/p0)
 		x.Set(i, cTemp, v.freeML/293*h)
+		x.Set(i, cCreep, give.shape(b.t)-give.shape(mid))
 		w := v.temp.half / 3
 		x.Set(i, cLag, v.freeML/293*(v.temp.at(b.t+w)-v.temp.at(b.t-w))/(2*w))
 		for k, j := range sudden {
@@ -343,7 +346,7 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 			cov.SetSym(i, j, cov.At(i, j)+g*g*(list[i].t-list[0].t+1)/3600)
 		}
 	}
-	p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, cFixed+len(sudden)), sd: sd}).solve()
+	p, err := (&linear{x: x, y: y, cov: cov, mean: mean, sd: sd}).solve()
 	if err != nil {
 		return nil
 	}
@@ -354,17 +357,70 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		own *= math.Sqrt(min(p.chi2/dof, 9))
 	}
 	e.u = math.Hypot(own, scale)
-	va, te, sq := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, lag)), p.share(cLeak, cSqueeze, 1)
+	va, te := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, lag))
+	sq := math.Hypot(p.share(cLeak, cSqueeze, 1), p.share(cLeak, cCreep, sd[cCreep]))
 	rest := own*own - va*va - te*te - sq*sq
 	e.budget = []Budget{
 		{Source: "free volume of the unit from the sheet", MLPerH: scale},
 		{Source: "noise and drift of the inside pressure", MLPerH: math.Sqrt(max(rest, 0))},
 		{Source: "inside temperature", MLPerH: te},
 		{Source: "pressure of the vapour inside", MLPerH: va},
-		{Source: "squeeze of the unit", MLPerH: sq},
+		{Source: "squeeze and creep of the unit", MLPerH: sq},
 	}
 	e.lod = currie(own)
 	return e
+}
+
+// yielding is how the void gave way to the last change of the chamber's pressure:
+// what it lost at once goes on, slower and slower, with the logarithm of time.
+type yielding struct {
+	ml  float64 // lost at once, negative where the unit was unloaded
+	end float64 // s, when the pressure stood
+}
+
+// Creep of plastics under a steady load goes with the logarithm of time at some
+// 5 to 20 % of the elastic strain a decade (Findley, Lai & Onaran, Creep and
+// Relaxation of Nonlinear Viscoelastic Materials; common practice for printed
+// walls), here for each e-fold. A void shows its elastic part by itself.
+const (
+	creepShare   = 0.04
+	creepShareSD = 0.04
+	creepFromS   = 60.0 // s
+	// mostSqueeze is the squeeze of the softest void that is taken for elastic,
+	// 1/Pa: what a sensor inside shows beyond it in a ramp is no squeeze.
+	mostSqueeze = 2e-8
+)
+
+func (y yielding) shape(t float64) float64 { return math.Log1p(max(t-y.end, 0) / creepFromS) }
+
+// gaveWay measures what the void lost while the chamber's pressure changed by
+// step Pa.
+func (v *void) gaveWay(ramp interval, step float64) yielding {
+	y := yielding{end: ramp.end}
+	if v.pa == nil || !ramp.real() {
+		return y
+	}
+	at := func(from, to float64) float64 {
+		lo, hi := between(v.t, from, to)
+		var m []float64
+		for i := lo; i < hi; i++ {
+			if !v.bad[i] {
+				m = append(m, v.ml[i])
+			}
+		}
+		if len(m) == 0 {
+			return math.NaN()
+		}
+		slices.Sort(m)
+		return m[len(m)/2]
+	}
+	lost := at(ramp.end, ramp.end+20+5*v.dt) - at(ramp.start-20-5*v.dt, ramp.start)
+	most := mostSqueeze * v.freeML * math.Abs(step)
+	if math.IsNaN(lost) || lost*step < 0 {
+		return y
+	}
+	y.ml = max(-most, min(lost, most))
+	return y
 }
 
 // driveHours gives the time from the middle of a part, h, as a leak counts it
