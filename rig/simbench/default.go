@@ -139,9 +139,10 @@ func defaultUnit(unit setup.Unit, roomPa, waterC float64, r *rand.Rand) Unit {
 		u.StartC = unit.SealedC + 0.1*spread()
 	}
 	u.SorbRHPct = u.StartRHPct + 5 + 4*spread()
-	// A printed tube of Ø80 × 5 mm gives some 0.07 % of its volume a bar; ribs
-	// and caps make it stiffer. Its creep comes back, the slow part slowly.
-	u.SqueezeM3PerPa = vary(0.0003*u.FreeM3/bar, 0.3)
+	// A printed tube of Ø80 × 5 mm gives some 0.07 % of its volume a bar; thicker
+	// walls, ribs and caps make a pod several times stiffer. Its creep comes back,
+	// the slow part slowly.
+	u.SqueezeM3PerPa = vary(0.00012*u.FreeM3/bar, 0.3)
 	u.Creep = [3]Creep{
 		{Share: vary(0.1, 0.4), LoadS: vary(240, 0.3), UnloadS: 240},
 		{Share: vary(0.1, 0.4), LoadS: vary(3*3600, 0.3), UnloadS: 4 * 3600},
