@@ -208,7 +208,7 @@ func (v *void) pressureAt(t float64) float64 {
 // where something has, with the gas volume grown by it.
 func (a *analysis) measure() {
 	if a.in != nil {
-		a.in.fixShare(a.stages, a.drive)
+		a.in.fixShare(a.stages, a.drive, a.pressureAt, a.creepAt)
 	}
 	a.findSteps()
 	a.closingSteps()
@@ -259,7 +259,7 @@ func (a *analysis) measureHold(st *stage) {
 	}
 	if a.in != nil && st.hold.real() {
 		give := a.in.gaveWay(st.ramp, a.pressureAt(st.ramp.end)-a.pressureAt(st.ramp.start))
-		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, false, give)
+		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, a.creepAt, false, give)
 		if e := st.inside; e != nil && a.v.gas {
 			// Gas came in: its volume at the inside pressure into the liquid equivalent.
 			in := a.in.pressureAt(st.hold.end)

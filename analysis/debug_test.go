@@ -23,6 +23,7 @@ func TestDebug(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		debugFit = os.Getenv("SHARE") != ""
 		a.measure()
 		debugFit = true
 		for _, st := range a.stages {

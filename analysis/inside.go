@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -13,23 +14,28 @@ import (
 // void is what the sensor inside the unit saw: the volume that its air has lost
 // and the water vapour that it has gained.
 type void struct {
-	freeML float64
-	gas    bool      // what comes in is gas
-	t      []float64 // s
-	pa     []float64 // Pa absolute
-	ml     []float64 // ml lost, from p V / T = constant
-	mg     []float64 // mg of water vapour; nil without a humidity sensor
-	rh     []float64 // %
-	vapour []float64 // Pa; nil without a humidity sensor
-	bad    []bool
-	temp   *track
-	dt     float64
-	noise  float64 // ml, one reading
-	mgSD   float64 // mg, one reading
-	share  float64 // of the vapour's pressure that the pressure sensor shows, 0 … 1
-	shareU float64
-	jumps  []jump
+	freeML            float64
+	gas               bool      // what comes in is gas
+	t                 []float64 // s
+	pa                []float64 // Pa absolute
+	ml                []float64 // ml lost, from p V / T = constant
+	mg                []float64 // mg of water vapour; nil without a humidity sensor
+	rh                []float64 // %
+	vapour            []float64 // Pa; nil without a humidity sensor
+	bad               []bool
+	temp              *track
+	dt                float64
+	noise             float64 // ml, one reading
+	mgSD              float64 // mg, one reading
+	share             float64 // of the vapour's pressure that the pressure sensor shows, 0 … 1
+	shareU            float64
+	jumps             []jump
+	squeeze, squeezeU float64 // 1/Pa, how much of the void the chamber's pressure takes
 }
+
+// thermometerLag is by how long the thermometer inside may be behind the air
+// there, or before it, s, standard uncertainty; common practice, no source.
+const thermometerLag = 10.0
 
 // newVoid reduces the readings from inside the unit; nil where it has no
 // pressure sensor and no humidity sensor, or no temperature with either.
@@ -127,10 +133,12 @@ func (v *void) dry(i int) float64 {
 // of the vapour, as it must where both share one void, or is given without it.
 // The pressure over the temperature is a line in each part of the run, plus that
 // share of the vapour's, which bends otherwise than any line.
-func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
-	if v.pa == nil || v.vapour == nil {
-		v.share, v.shareU = 0, 0
+func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) float64) {
+	if v.pa == nil {
 		return
+	}
+	if v.vapour == nil {
+		v.share, v.shareU = 0, 0
 	}
 	knots := []float64{}
 	for _, s := range stages {
@@ -175,7 +183,9 @@ func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
 		k := 293.15 / (v.temp.at(v.t[i]) + water.ZeroC)
 		t += v.t[i]
 		y += v.pa[i] * k
-		e += v.vapour[i] * k
+		if v.vapour != nil {
+			e += v.vapour[i] * k
+		}
 		n++
 	}
 	// What a leak of constant conductance would have let in, by knots.
@@ -199,7 +209,8 @@ func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
 	if len(steps) > 6 {
 		steps = steps[:6]
 	}
-	k := len(knots) + 1 + len(steps)
+	k := len(knots) + 4 + len(steps)
+	squeezeCol := k - 3
 	if len(ts) < k+5 {
 		return
 	}
@@ -215,6 +226,9 @@ func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
 		sd[i] = 0.5 // a change of the leak by half the void over the record
 	}
 	sd[0] = math.Inf(1)
+	best := math.Inf(1)
+	var give [2][2]float64 // squeeze of the void for a share of none and of all
+	top := [2]float64{math.Inf(-1), math.Inf(-1)}
 	for i := range ts {
 		x.Set(i, 0, 1)
 		for j := range knots {
@@ -225,9 +239,18 @@ func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
 				x.Set(i, 1+len(knots)+j, 1)
 			}
 		}
+		x.Set(i, squeezeCol, (pressure(ts[i])-pressure(ts[0]))/1e5)
+		x.Set(i, squeezeCol+1, creep(ts[i])/1e5)
+		half := v.temp.half / 3
+		x.Set(i, squeezeCol+2, (v.temp.at(ts[i]+half)-v.temp.at(ts[i]-half))/(2*half)/293)
 	}
-	// 1/p goes down evenly with what has come in, whatever that is (Boyle).
-	misfit := func(share float64) float64 {
+	// The unit's elastic squeeze and its creep, a bar: TRADE.md, table 1.6, rows 18 and 19.
+	sd[squeezeCol], sd[squeezeCol+1] = 1e-3, 3e-4
+	sd[squeezeCol+2] = thermometerLag
+	// 1/p goes down evenly with what has come in, whatever that is (Boyle). How
+	// much a leak may change from part to part is not known either: a tight unit
+	// needs no change, and a description that needs none is the better one.
+	fits := func(share, change float64) float64 {
 		y := make([]float64, len(ts))
 		cov := mat.NewSymDense(len(ts), nil)
 		for i := range ts {
@@ -237,26 +260,66 @@ func (v *void) fixShare(stages []*stage, drive func(float64) float64) {
 			u := math.Sqrt(noise*noise/ns[i]+g*g) * v.pa[0] / (dry * dry)
 			cov.SetSym(i, i, u*u)
 		}
+		for i := 1; i <= len(knots); i++ {
+			sd[i] = change
+		}
 		p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, k), sd: sd}).solve()
 		if err != nil {
-			return math.NaN()
+			return math.Inf(-1)
 		}
-		return p.chi2
+		if debugFit {
+			fmt.Printf("share %v change %v chi %.1f n %d k %d logev %.2f squeeze %.3g creep %.3g\n", share, change, p.chi2, len(ts), k, p.logEvidence, p.b[squeezeCol], p.b[squeezeCol+1])
+		}
+		// A factor that both shares have alike must not decide: the misfit that is
+		// left is scaled to what the better one leaves.
+		best = min(best, p.chi2/float64(len(ts)-k))
+		if p.logEvidence > top[int(share)] {
+			top[int(share)] = p.logEvidence
+			give[int(share)] = [2]float64{-p.b[squeezeCol] / 1e5, p.sd(squeezeCol) / 1e5}
+		}
+		return p.logEvidence
 	}
-	none, all := misfit(0), misfit(1)
-	if math.IsNaN(none) || math.IsNaN(all) {
+	weigh := func(share float64) float64 {
+		top, sum := math.Inf(-1), 0.0
+		var list []float64
+		for _, change := range []float64{1e-5, 1e-3, 1e-2, 0.1, 0.5} {
+			l := fits(share, change)
+			list = append(list, l)
+			top = max(top, l)
+		}
+		if math.IsInf(top, -1) {
+			return top
+		}
+		for _, l := range list {
+			sum += math.Exp(l - top)
+		}
+		return top + math.Log(sum)
+	}
+	none, all := weigh(0), math.Inf(-1)
+	if v.vapour == nil {
+		v.squeeze, v.squeezeU = give[0][0], give[0][1]
 		return
 	}
-	// Only none and all are physics: they are weighed by how well they fit.
-	scale := max(1, min(none, all)/float64(len(ts)-k))
-	w := 1 / (1 + math.Exp(max(-700, min(700, (none-all)/scale/2))))
+	all = weigh(1)
+	if math.IsInf(none, -1) || math.IsInf(all, -1) {
+		return
+	}
+	// Only none and all are physics: they are weighed by how well they fit. The
+	// likelihood is tempered, since what bends the pressure besides is known
+	// roughly only.
+	const temper = 4
+	w := 1 / (1 + math.Exp(max(-700, min(700, (all-none)/max(1, best)/temper))))
 	v.share = 1 - w
 	v.shareU = math.Sqrt(w * (1 - w))
+	v.squeeze, v.squeezeU = give[0][0], give[0][1]
+	if w < 0.5 {
+		v.squeeze, v.squeezeU = give[1][0], give[1][1]
+	}
 	v.lost()
 }
 
 // leak estimates the ingress in a hold from the inside pressure, ml/h.
-func (v *void) leak(part interval, pressure, drive func(float64) float64, curved bool, give yielding) *estimate {
+func (v *void) leak(part interval, pressure, drive, creep func(float64) float64, curved bool, give yielding) *estimate {
 	if v.pa == nil || !part.real() {
 		return nil
 	}
@@ -293,11 +356,11 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		return nil
 	}
 	const (
-		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cCreep, cFixed = 0, 1, 2, 3, 4, 5, 6, 7, 8
+		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cCreep, cGive, cFixed = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 
-		drift   = 1.5  // Pa/√h
-		squeeze = 7e-9 // 1/Pa, of the void by the chamber: a printed tube (TRADE.md, table 1.6)
-		lag     = 10.0 // s, by which the thermometer may be behind the air, or before it
+		drift  = 1.5  // Pa/√h
+		creeps = 0.4  // of the squeeze, in the long run, within a factor of two; common practice, no source
+		lag    = 10.0 // s, by which the thermometer may be behind the air, or before it
 	)
 	var sudden []jump
 	for _, j := range v.steps() {
@@ -308,9 +371,10 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 	x := mat.NewDense(n, cFixed+len(sudden), nil)
 	y := make([]float64, n)
 	cov := mat.NewSymDense(n, nil)
-	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, 1, max(v.shareU, 1e-9), max(v.temp.u, 1e-6), lag, max(creepShareSD*math.Abs(give.ml), 1e-9)}
+	soft := math.Abs(v.squeeze) + 2*v.squeezeU
+	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, v.squeezeU + 1e-12, max(v.shareU, 1e-9), max(v.temp.u, 1e-6), thermometerLag, creeps*soft + 1e-12, max(creepShareSD*math.Abs(give.ml), 1e-9)}
 	mean := make([]float64, cFixed+len(sudden))
-	mean[cCreep] = creepShare * give.ml
+	mean[cGive] = creepShare * give.ml
 	for range sudden {
 		sd = append(sd, 0.1*v.freeML)
 	}
@@ -326,11 +390,14 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		x.Set(i, cOffset, 1)
 		x.Set(i, cCurve, h*h/2)
 		if pressure != nil {
-			x.Set(i, cSqueeze, v.freeML*squeeze*(pressure(b.t)-pressure(mid)))
+			dp := pressure(b.t) - pressure(mid)
+			y[i] -= v.freeML * v.squeeze * dp
+			x.Set(i, cSqueeze, v.freeML*dp)
+			x.Set(i, cCreep, v.freeML*(creep(b.t)-creep(mid)))
 		}
 		x.Set(i, cVapour, v.freeML*(b.e-list[0].e)/p0)
 		x.Set(i, cTemp, v.freeML/293*h)
-		x.Set(i, cCreep, give.shape(b.t)-give.shape(mid))
+		x.Set(i, cGive, give.shape(b.t)-give.shape(mid))
 		w := v.temp.half / 3
 		x.Set(i, cLag, v.freeML/293*(v.temp.at(b.t+w)-v.temp.at(b.t-w))/(2*w))
 		for k, j := range sudden {
@@ -357,8 +424,8 @@ func (v *void) leak(part interval, pressure, drive func(float64) float64, curved
 		own *= math.Sqrt(min(p.chi2/dof, 9))
 	}
 	e.u = math.Hypot(own, scale)
-	va, te := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, lag))
-	sq := math.Hypot(p.share(cLeak, cSqueeze, 1), p.share(cLeak, cCreep, sd[cCreep]))
+	va, te := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, thermometerLag))
+	sq := math.Hypot(p.share(cLeak, cSqueeze, sd[cSqueeze]), math.Hypot(p.share(cLeak, cCreep, sd[cCreep]), p.share(cLeak, cGive, sd[cGive])))
 	rest := own*own - va*va - te*te - sq*sq
 	e.budget = []Budget{
 		{Source: "free volume of the unit from the sheet", MLPerH: scale},
