@@ -423,8 +423,16 @@ func (a *analysis) measureDamp() {
 		mid := (st.hold.start + st.hold.end) / 2
 		dp := max(a.drive(mid), 0)
 		e := &estimate{value: a.damp.k * dp, u: a.damp.u * dp}
-		if a.damp.rising && st.hold.end < a.damp.onset {
-			e.value = 0
+		if a.damp.rising && st.hold.start < a.damp.onset {
+			// Only what came in after the onset counts in this hold, and the onset
+			// is known to some blocks only.
+			share := max(0, st.hold.end-a.damp.onset) / st.hold.length()
+			doubt := 0.0
+			if share > 0 || a.damp.onset-st.hold.end < 3*a.damp.onsetSD {
+				doubt = e.value * a.damp.onsetSD / st.hold.length()
+			}
+			e.value *= share
+			e.u = math.Hypot(e.u, doubt)
 		}
 		e.lod = currie(e.u)
 		st.damp = e

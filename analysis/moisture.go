@@ -12,6 +12,7 @@ import (
 type damp struct {
 	k, u    float64 // mg/h per Pa
 	onset   float64 // s, rough
+	onsetSD float64 // s, how rough: the width of the blocks that were fitted, and the sensor's lag
 	gain    float64 // how much better than without ingress, as −2 Δ log likelihood
 	until   float64 // s, where the fit ends: the air is near saturation there
 	tau     float64
@@ -54,6 +55,7 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 		}
 	}
 	width := max((d.until-from)/300, v.dt)
+	d.onsetSD = width + humidityLag/2
 	var ts, ys, ns []float64
 	var t, y, n float64
 	end := from + width
