@@ -160,5 +160,5 @@ type Conditions struct {
 	PeakDepthM           float64 // its depth-equivalent
 	SampleS              float64 // s, median interval of the chamber pressure
 	ComplianceMLPerBar   float64 // at the deepest hold, as used
-	FreeGasML            float64 // gas cushion at room pressure, as fitted; NaN where not fitted
+	FreeGasML            float64 // gas cushion at room pressure, as used; NaN without one
 }

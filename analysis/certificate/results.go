@@ -54,7 +54,7 @@ func (p *page) results(run setup.Run, r *analysis.Result, u units.System) {
 		{"Peak pressure", peak(c, u)},
 		{"Sample interval", aboveZero(c.SampleS, 2, "s")},
 		{"Compliance", aboveZero(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar at the deepest hold")},
-		{"Gas cushion", aboveZero(c.FreeGasML, 0, "ml at room pressure, as fitted")},
+		{"Gas cushion", aboveZero(c.FreeGasML, 0, "ml at room pressure, as used")},
 	}
 }
 
@@ -187,11 +187,24 @@ func bounds(q analysis.Interval, decimals int) string {
 }
 
 // budget prints the sources of uncertainty and their root sum of squares.
+// mostBudget is how many lines of the budget are printed; the others are small
+// and stand in one line together.
+const mostBudget = 6
+
 func budget(lines []analysis.Budget) (rows []budgetRow, combined string) {
-	sum := 0.0
-	for _, b := range lines {
-		rows = append(rows, budgetRow{named(b.Source), units.SizedUp(b.MLPerH), told(b.Remarks)})
+	lines = append([]analysis.Budget(nil), lines...)
+	sort.SliceStable(lines, func(i, j int) bool { return lines[i].MLPerH > lines[j].MLPerH })
+	sum, rest := 0.0, 0.0
+	for i, b := range lines {
 		sum += b.MLPerH * b.MLPerH
+		if i >= mostBudget && len(lines) > mostBudget+1 {
+			rest += b.MLPerH * b.MLPerH
+			continue
+		}
+		rows = append(rows, budgetRow{named(b.Source), units.SizedUp(b.MLPerH), told(b.Remarks)})
+	}
+	if n := len(lines) - mostBudget; rest > 0 {
+		rows = append(rows, budgetRow{fmt.Sprintf("%d smaller ones", n), units.SizedUp(math.Sqrt(rest)), "together"})
 	}
 	return rows, units.SizedUp(math.Sqrt(sum))
 }
@@ -237,7 +250,7 @@ func settling(r *analysis.Result) []string {
 }
 
 // eventRank puts what bears on the verdict before what does not.
-var eventRank = map[string]int{"step": 0, "wet": 0, "fault": 1, "run": 2, "note": 3}
+var eventRank = map[string]int{"step": 0, "wet": 0, "fault": 1, "gap": 1, "run": 2, "note": 3}
 
 // events lists the events that matter most, in order of time, and counts the rest.
 func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) {

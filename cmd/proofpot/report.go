@@ -15,9 +15,12 @@ func report(w io.Writer, r *analysis.Result) {
 	for _, reason := range v.Reasons {
 		fmt.Fprintf(w, "  %s\n", reason)
 	}
-	if v.ProvedDepthM > 0 {
+	switch {
+	case v.RatedDepthM > 0:
 		fmt.Fprintf(w, "proved to %.1f m, rated %.1f m\n", v.ProvedDepthM, v.RatedDepthM)
-	} else {
+	case v.ProvedDepthM > 0:
+		fmt.Fprintf(w, "the deepest hold that passed is %.1f m; no depth is rated\n", v.ProvedDepthM)
+	default:
 		fmt.Fprintln(w, "no depth was proved")
 	}
 	if f := v.FirstFailure; f != nil {

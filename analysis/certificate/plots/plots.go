@@ -26,9 +26,9 @@ type Size struct{ Width, Height float64 }
 
 // Sizes for A4 with margins of 14 mm: the whole width, and half of it.
 var (
-	Wide   = Size{Width: 516, Height: 215}
-	Half   = Size{Width: 254, Height: 190}
-	Strip  = Size{Width: 516, Height: 118}
+	Wide   = Size{Width: 516, Height: 185}
+	Half   = Size{Width: 254, Height: 180}
+	Strip  = Size{Width: 516, Height: 112}
 	minima = Size{Width: 180, Height: 110}
 )
 
