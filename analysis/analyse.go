@@ -338,6 +338,15 @@ func (a *analysis) creepAt(t float64) float64 {
 	return a.creep[i] + (p-float64(i))*(a.creep[i+1]-a.creep[i])
 }
 
+// stopS is when the final vent began, or the end of the record, s. A vent that
+// only steps the pressure down to a return hold is no end.
+func (a *analysis) stopS() float64 {
+	if n := len(a.x.spans); n > 0 && a.x.spans[n-1].kind == "vent" {
+		return a.x.spans[n-1].start
+	}
+	return a.x.endS
+}
+
 // meanPressure is the mean of the chamber's sound readings in a window, Pa absolute.
 func (a *analysis) meanPressure(w interval) float64 {
 	lo, hi := between(a.s.t, w.start, w.end)
@@ -406,12 +415,7 @@ func (a *analysis) measureDamp() {
 	if len(onsets) == 0 {
 		return
 	}
-	to := a.x.endS
-	for i := range a.x.vent {
-		if a.x.vent[i].start > onsets[0] {
-			to = min(to, a.x.vent[i].start)
-		}
-	}
+	to := a.stopS()
 	a.damp = fitDamp(a.in, a.drive, 0, to, onsets)
 	if a.damp == nil || math.IsNaN(a.damp.u) {
 		return

@@ -47,6 +47,13 @@ func TestDebug(t *testing.T) {
 		if a.base != nil {
 			fmt.Println("base", a.base.from, a.base.u)
 		}
+		if a.in != nil {
+			o := a.insideOnset(nil, false)
+			fmt.Println("insideLeaks", a.insideLeaks(), "onset nil", o == nil, "damp", a.damp)
+			if o != nil {
+				fmt.Println(o.quantile(.025, same), o.quantile(.5, same), o.quantile(.975, same))
+			}
+		}
 		if f := a.firstFailure(); f != nil {
 			fmt.Println(f.time, f.depth, f.text)
 		}

@@ -212,6 +212,12 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	if a.in != nil && len(a.in.steps()) > 0 {
 		f.saw(ByInsidePressure)
 	}
+	if f.mode == Burst && a.in != nil {
+		// What came in before the loss showed is the earlier sign.
+		if o := a.insideOnset(leaky, false); o != nil && o.quantile(0.975, same) < j.t0-a.in.dt && o.quantile(0.5, same) > j.t0-30 {
+			a.place(f, o)
+		}
+	}
 	a.addWitnesses(f)
 	return f
 }
@@ -244,10 +250,7 @@ func (a *analysis) insideAfter(t float64) float64 {
 	if v == nil || v.pa == nil {
 		return 0
 	}
-	end := a.x.endS
-	for _, o := range a.x.vent {
-		end = min(end, o.start)
-	}
+	end := a.stopS()
 	lo, hi := between(v.t, t+2*v.dt, min(t+180, end))
 	var ts, ys []float64
 	for i := lo; i < hi; i++ {
@@ -404,12 +407,13 @@ func (a *analysis) resealed(leaky *stage) bool {
 // place takes time and depth from a distribution of the onset.
 func (a *analysis) place(f *failure, o *onset) {
 	f.time = o.quantile(0.5, same)
-	f.low, f.high = o.quantile(0.025, same), o.quantile(0.975, same)
+	wide := o.wide()
+	f.low, f.high = wide.quantile(0.025, same), wide.quantile(0.975, same)
 	at := func(t float64) float64 { return a.depth(a.smoothPressure(t)) }
 	f.depth = o.quantile(0.5, at)
 	u := coverage95 * a.zeroSD() / 1e4
-	f.depthLow = o.quantile(0.025, at)
-	f.depthUp = o.quantile(0.975, at)
+	f.depthLow = min(wide.quantile(0.025, at), f.depth)
+	f.depthUp = max(wide.quantile(0.975, at), f.depth)
 	f.depthLow = f.depth - math.Hypot(f.depth-f.depthLow, u)
 	f.depthUp = f.depth + math.Hypot(f.depthUp-f.depth, u)
 	f.depthLow = max(f.depthLow, 0)

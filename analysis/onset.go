@@ -9,8 +9,9 @@ import (
 // onset is when the unit began to fail, as a distribution over time: weights on
 // a grid, which the depth follows by the chamber's pressure.
 type onset struct {
-	t []float64
-	w []float64 // sums to 1
+	t       []float64
+	w       []float64 // sums to 1
+	blurred []float64 // the same with what the sensors' own timing adds, for bounds; nil for none
 }
 
 // normal turns logarithms of weights into weights.
@@ -29,7 +30,7 @@ func (o *onset) normal() {
 	}
 }
 
-// blur spreads the distribution by what lies between two readings: a rectangle
+// blur spreads the distribution by how late a reading may be: a rectangle
 // of half width h.
 func (o *onset) blur(h float64) {
 	w := make([]float64, len(o.w))
@@ -42,7 +43,15 @@ func (o *onset) blur(h float64) {
 			w[k] += o.w[i] / float64(hi-lo)
 		}
 	}
-	o.w = w
+	o.blurred = w
+}
+
+// wide is the distribution that bounds are taken from.
+func (o *onset) wide() *onset {
+	if o.blurred == nil {
+		return o
+	}
+	return &onset{t: o.t, w: o.blurred}
 }
 
 // quantile gives a quantile of f(t) over the distribution.
@@ -75,11 +84,13 @@ type channel struct {
 	t, y, sd []float64
 	trend    float64 // sd of a slope that was there before, units/s
 	shapes   []func(t0, t float64) float64
+	extra    func(t float64) float64 // what else the reading may follow; nil for nothing
+	extraSD  float64
 }
 
 // misfit gives χ² of the channel with the onset at t0, over level, trend and rise.
 func (c *channel) misfit(t0 float64) float64 {
-	const k = 4
+	const k = 5
 	var m [k][k]float64
 	var r [k]float64
 	yy := 0.0
@@ -93,7 +104,10 @@ func (c *channel) misfit(t0 float64) float64 {
 	base := c.y[0]
 	for i, t := range c.t {
 		w := 1 / (c.sd[i] * c.sd[i])
-		f := [k]float64{1, (t - mid) / span, 0, 0}
+		f := [k]float64{1, (t - mid) / span, 0, 0, 0}
+		if c.extra != nil {
+			f[4] = c.extra(t) * c.extraSD
+		}
 		if t > t0 {
 			for j, shape := range c.shapes {
 				f[2+j] = shape(t0, t) / scale[j]
@@ -110,6 +124,7 @@ func (c *channel) misfit(t0 float64) float64 {
 	}
 	tr := c.trend * span
 	m[1][1] += 1 / (tr*tr + 1e-30)
+	m[4][4]++
 	for a := range k {
 		m[a][a] += 1e-9 * m[0][0]
 	}
@@ -281,16 +296,14 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return nil
 	}
 	var pt, py, ht, hy []float64
-	stop := a.x.endS
-	for _, o := range a.x.vent {
-		stop = min(stop, o.start)
-	}
+	stop := a.stopS()
+	soft, softU := a.softness(leaky)
 	for i, t := range v.t {
 		if t > stop || v.bad[i] {
 			continue
 		}
 		if v.ml != nil {
-			pt, py = append(pt, t), append(py, v.ml[i])
+			pt, py = append(pt, t), append(py, v.ml[i]-soft*v.freeML*(a.pressureAt(t)-a.v.roomPa))
 		}
 		if v.mg != nil && v.rh[i] < humidityEnd {
 			ht, hy = append(ht, t), append(hy, v.mg[i])
@@ -402,7 +415,11 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 			shapes = append(shapes, []shape{c.driven, func(t0, t float64) float64 { return 1 - math.Exp(-(t-t0)/0.5) }})
 			prior = append(prior, 1)
 		}
-		add(cut(pt, py, v.noise, v.freeML*4e-5/3600, toP), shapes, prior)
+		p := cut(pt, py, v.noise, v.freeML*4e-5/3600, toP)
+		if p != nil {
+			p.extra, p.extraSD = func(t float64) float64 { return v.freeML * (a.pressureAt(t) - a.v.roomPa) }, softU
+		}
+		add(p, shapes, prior)
 	}
 	if !math.IsNaN(th) && th < to {
 		var shapes [][]shape
@@ -422,7 +439,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return nil
 	}
 	o.normal()
-	o.blur(v.dt / 2)
+	o.blur(v.dt)
 	return o
 }
 
@@ -521,6 +538,43 @@ func reaches(t, y []float64, since, gain float64) float64 {
 		return since
 	}
 	return t[len(t)-1]
+}
+
+// softness is how much of the void the chamber's pressure takes, 1/Pa, and its
+// standard uncertainty: from the ramps of the stages before the one that leaks,
+// where nothing else moved the inside pressure.
+func (a *analysis) softness(leaky *stage) (soft, u float64) {
+	v := a.in
+	var list, us []float64
+	for _, st := range a.stages {
+		if leaky != nil && st.order >= leaky.order {
+			break
+		}
+		if !st.ramp.real() || !st.dwell().real() {
+			continue
+		}
+		step := a.meanPressure(interval{st.ramp.end, min(st.ramp.end+60, st.dwell().end)}) - a.meanPressure(interval{st.ramp.start - 60, st.ramp.start})
+		if st.ramp.start < 5 {
+			step = a.meanPressure(interval{st.ramp.end, min(st.ramp.end+60, st.dwell().end)}) - a.v.roomPa
+		}
+		give := a.in.gaveWay(st.ramp, step)
+		if math.IsNaN(step) || math.Abs(step) < 1e4 {
+			continue
+		}
+		list = append(list, give.raw/(v.freeML*step))
+		us = append(us, v.noise*0.6/(v.freeML*math.Abs(step)))
+	}
+	if len(list) == 0 {
+		return 0, 1e-9
+	}
+	var sum, w float64
+	for i := range list {
+		g := 1 / (us[i] * us[i])
+		sum += g * list[i]
+		w += g
+	}
+	soft = sum / w
+	return soft, math.Sqrt(1/w) + 0.05*math.Abs(soft) + 1e-11
 }
 
 // riseNear says whether the humidity rises within some minutes of a time at which
