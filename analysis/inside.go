@@ -441,7 +441,6 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 // yielding is how the void gave way to the last change of the chamber's pressure:
 // what it lost at once goes on, slower and slower, with the logarithm of time.
 type yielding struct {
-	raw float64 // ml as read
 	ml  float64 // lost at once, negative where the unit was unloaded
 	end float64 // s, when the pressure stood
 }
@@ -483,9 +482,6 @@ func (v *void) gaveWay(ramp interval, step float64) yielding {
 		return m[len(m)/2]
 	}
 	lost := at(ramp.end, ramp.end+20+5*v.dt) - at(ramp.start-20-5*v.dt, ramp.start)
-	if !math.IsNaN(lost) {
-		y.raw = lost
-	}
 	most := mostSqueeze * v.freeML * math.Abs(step)
 	if math.IsNaN(lost) || lost*step < 0 {
 		return y
