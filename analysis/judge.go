@@ -186,7 +186,7 @@ func (a *analysis) doubts() []string {
 		}
 	}
 	for i, s := range a.run.Profile.Stages {
-		if !held[i] {
+		if !held[i] && s.HoldS > 0 { // a stage without a hold has nothing to measure
 			list = append(list, fmt.Sprintf("the stage at %.1f m was not held", s.DepthM))
 		}
 	}

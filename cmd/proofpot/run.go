@@ -238,7 +238,8 @@ func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.C
 	writer.Readings(surveyed.Readings)
 	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
 
-	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: writer, Observe: watch.step, SyncEvery: time.Second}
+	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: writer, Observe: watch.step, SyncEvery: time.Second,
+		Operator: func() rig.Operator { return rig.Operator{Failed: watch.live.Failed()} }}
 	if c.Bench == "" && c.Pace == 0 {
 		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
 	}

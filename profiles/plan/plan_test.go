@@ -127,7 +127,7 @@ func TestTheWallCarriesOnTheBenchWhatItCarriesInTheWater(t *testing.T) {
 }
 
 func TestASearchEndsAtTheBenchsLimit(t *testing.T) {
-	search := load(t, "../testdata/search-sea.toml")
+	search := load(t, "../builtin/search-60m-sea.toml")
 	p := planned(t, search, pot, pod)
 	last := p.Legs[len(p.Legs)-1]
 	if p.Refused() || last.AbsolutePa > p.LimitPa || p.target(last.DepthM+3) <= p.LimitPa {
