@@ -31,14 +31,14 @@ func (o *onset) normal() {
 }
 
 // blur spreads the distribution by how late a reading may be: a rectangle
-// of half width h.
-func (o *onset) blur(h float64) {
+// from early before to late after, s: the lags of sensors are known roughly only.
+func (o *onset) blur(early, late float64) {
 	w := make([]float64, len(o.w))
 	for i, t := range o.t {
 		if o.w[i] < 1e-9 {
 			continue
 		}
-		lo, hi := between(o.t, t-h-1e-9, t+h)
+		lo, hi := between(o.t, t-early-1e-9, t+late)
 		for k := lo; k < hi; k++ {
 			w[k] += o.w[i] / float64(hi-lo)
 		}
@@ -274,7 +274,7 @@ func (a *analysis) prior(ts []float64, seats bool) []float64 {
 	}
 	w[0] = w[1]
 	span := ts[len(ts)-1] - ts[0]
-	floor := 0.2*total/span + 1
+	floor := 0.05*total/span + 1
 	for i := range w {
 		w[i] = math.Log(w[i] + floor)
 		if seats {
@@ -320,7 +320,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		}
 	}
 	if len(pt) > 30 && a.insideLeaks() {
-		tp = a.coarse(pt, py, v.noise, until)
+		tp = a.coarse(pt, py, v.noise, a.creepTrend(soft, until), until)
 	}
 	switch {
 	case !math.IsNaN(tp):
@@ -365,8 +365,8 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return c
 	}
 	o := &onset{}
-	last := min(seen+60, to)
-	step := max((last-from)/700, v.dt/8)
+	last := min(seen+240, to)
+	step := max((last-from)/900, v.dt/8)
 	for t := from; t <= last; t += step {
 		o.t = append(o.t, t)
 	}
@@ -415,7 +415,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 			shapes = append(shapes, []shape{c.driven, func(t0, t float64) float64 { return 1 - math.Exp(-(t-t0)/0.5) }})
 			prior = append(prior, 1)
 		}
-		p := cut(pt, py, v.noise, v.freeML*4e-5/3600, toP)
+		p := cut(pt, py, v.noise, a.creepTrend(soft, seen), toP)
 		if p != nil {
 			p.extra, p.extraSD = func(t float64) float64 { return v.freeML * (a.pressureAt(t) - a.v.roomPa) }, softU
 		}
@@ -439,19 +439,23 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return nil
 	}
 	o.normal()
-	o.blur(v.dt)
+	late := 2.5 * v.dt
+	if math.IsNaN(tp) {
+		late = 5 * v.dt // by the humidity alone, whose lag is the least known
+	}
+	o.blur(1.5*v.dt, late)
 	return o
 }
 
 // coarse is when the inside pressure breaks from level to a leak of constant
 // conductance, among the readings until a time; NaN where nothing breaks.
-func (a *analysis) coarse(t, y []float64, sd, until float64) float64 {
+func (a *analysis) coarse(t, y []float64, sd, trend, until float64) float64 {
 	_, hi := between(t, math.Inf(-1), until)
 	if hi < 20 {
 		return math.NaN()
 	}
 	n := max(1, hi/400)
-	c := &channel{trend: a.in.freeML * 4e-5 / 3600}
+	c := &channel{trend: trend}
 	for i := 0; i+n <= hi; i += n {
 		var st, sy float64
 		for k := i; k < i+n; k++ {
@@ -590,6 +594,12 @@ func (v *void) mean(from, to float64) (mean, n float64) {
 		}
 	}
 	return mean / max(n, 1), n
+}
+
+// creepTrend is how fast the inside pressure may drift without a leak, ml/s: with
+// its sensor, and as a soft housing creeps.
+func (a *analysis) creepTrend(soft, at float64) float64 {
+	return (4e-5 + 0.5*soft*max(a.pressureAt(at)-a.v.roomPa, 0)) * a.in.freeML / 3600
 }
 
 // riseNear says whether the humidity rises within some minutes of a time at which
