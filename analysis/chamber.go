@@ -1,16 +1,12 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
 
 	"proofpot/profiles/water"
-	"proofpot/rig/setup"
 )
-
-var debugFit bool
 
 // What is known beforehand of a bench whose sheet says no more. "Good to some
 // 10 %" is read as a rectangular distribution of ±10 %, whose standard deviation
@@ -28,109 +24,11 @@ const (
 	// long relaxation time; common practice, no source.
 	creepTimeS = 20.0   // s
 	slowCreepS = 2000.0 // s
-)
-
-var (
-	creepSD   = 0.0015 // ml a bar of the step and a litre of the unit, for each e-fold of time
-	slowCreep = 0.006  // ml a bar and a litre, in the long run
-
-	postHook func(*posterior)
+	creepSD    = 0.0015 // ml a bar of the step and a litre of the unit, for each e-fold of time
+	slowCreep  = 0.006  // ml a bar and a litre, in the long run
 
 	unknownBlankSD = 0.1 // ml/h/bar, where no blank was run
 )
-
-// vessel is the chamber as the sheet has it: volumes in ml, stiffness in ml/Pa.
-type vessel struct {
-	gas        bool // gas-filled
-	waterFed   bool // water is pumped in, the gas is squeezed
-	chamberML  float64
-	unitML     float64
-	gasML      float64 // at room pressure
-	waterML    float64
-	stiff      float64 // ml/Pa
-	roomPa     float64
-	blank      float64 // ml/h per Pa gauge
-	blankSD    float64
-	blankGiven bool
-}
-
-func newVessel(run setup.Run, roomPa float64) vessel {
-	b, u := run.Bench, run.Unit
-	v := vessel{
-		gas: b.Medium == setup.MediumGas, waterFed: b.Supply == setup.SupplyWater,
-		chamberML: b.ChamberVolumeML, unitML: max(u.OuterVolumeML, u.FreeVolumeML),
-		gasML: b.GasCushionML, stiff: b.StiffnessMLPerBar / 1e5, roomPa: roomPa,
-		blank: b.BlankLeakMLPerHPerBar / 1e5, blankSD: b.BlankLeakSDMLPerHPerBar / 1e5,
-	}
-	v.blankGiven = v.blankSD > 0
-	if !v.blankGiven {
-		v.blankSD = unknownBlankSD / 1e5
-	}
-	if v.gas {
-		v.gasML = max(v.chamberML-v.unitML, 1)
-	} else {
-		v.gasML = max(v.gasML, 0.1)
-		v.waterML = max(v.chamberML-v.unitML-v.gasML, 0)
-	}
-	return v
-}
-
-// volume is the gas volume at a chamber pressure after an ingress, ml.
-func (v vessel) volume(pa, ingress float64) float64 {
-	if v.waterFed {
-		return v.gasML * v.roomPa / pa
-	}
-	return max(v.gasML+v.stiff*(pa-v.roomPa)+ingress, 0.1)
-}
-
-// compliance is the volume that leaves for each Pa that is lost, ml/Pa.
-func (v vessel) compliance(pa, ingress float64) float64 {
-	return v.volume(pa, ingress)/pa + v.stiff
-}
-
-// estimate is a figure with its standard uncertainty and where that comes from.
-type estimate struct {
-	value, u        float64
-	lod             float64 // detection limit
-	budget          []Budget
-	tied            bool    // settle and hold together
-	settle, settleU float64 // leak in the settle
-	rel             float64 // standard uncertainty that goes with the leak, as a share of it
-	n               int     // blocks
-	chi2            float64
-	rms             float64 // ml, of the residuals
-	drift           wander
-	cooled          []float64 // K, warmth of the gas at the start of each part
-	white           float64   // u from white noise alone, as a naive line fit would claim
-	tau             float64
-}
-
-// coverage95 is the factor of a two-sided 95 % interval: Student's for some 20
-// effective degrees of freedom (JCGM 100:2008, table G.2), since noise and drift
-// are themselves estimated from one record.
-const coverage95 = 2.09
-
-// scale turns an estimate into another unit.
-func (e *estimate) scale(f float64) {
-	e.value *= f
-	e.u *= f
-	e.lod *= f
-	e.rms *= f
-	e.settle *= f
-	e.settleU *= f
-	e.white *= f
-	for i := range e.budget {
-		e.budget[i].MLPerH *= f
-	}
-}
-
-func (e *estimate) interval() Interval {
-	return Interval{Estimate: e.value, Low: e.value - coverage95*e.u, High: e.value + coverage95*e.u}
-}
-
-// currie is the detection limit where both errors are 5 %: 3.29 u (Currie, Anal.
-// Chem. 40 (1968) 586, for a well-known blank and a constant u).
-func currie(u float64) float64 { return 2 * 1.644854 * u }
 
 // block is the mean of a few readings of a closed part.
 type block struct {
@@ -155,6 +53,11 @@ const (
 	colWater
 	colFixed
 )
+
+// gasGrowth is the share by which a fixed amount of ideal gas grows from one
+// absolute pressure and temperature to another. A leak out of a rigid vessel is
+// V times it, at the later state (pressure-change method; EN 13184 has the idea).
+func gasGrowth(pa0, k0, pa1, k1 float64) float64 { return k1/k0*pa0/pa1 - 1 }
 
 // chamberFit is the chamber's volume balance of one stage. In a closed part the
 // amount of gas n R = p V/T stays, so V follows from p and T; what V grows by
@@ -365,28 +268,6 @@ func (f *chamberFit) ends(e *estimate) {
 	e.u = math.Sqrt(own*own + e.rel*e.rel*e.value*e.value + 0.0025*(e.value-old)*(e.value-old))
 }
 
-// wander is how a transducer strays: a random walk, and a part that comes back
-// (a first-order Gauss-Markov process).
-type wander struct {
-	walk  float64 // Pa/√h
-	stray float64 // Pa
-	tau   float64 // s
-}
-
-// cov is the covariance, Pa², of the errors at two times since a common zero, s.
-func (w wander) cov(s, t float64) float64 {
-	c := w.walk * w.walk * min(s, t) / 3600
-	if w.stray > 0 {
-		c += w.stray * w.stray * math.Exp(-math.Abs(t-s)/w.tau)
-	}
-	return c
-}
-
-// drifts are the ways of straying that are tried; the first is taken where the
-// data cannot tell.
-var drifts = []wander{{walk: 4, stray: 15, tau: 600}, {walk: 4, stray: 15, tau: 150}, {walk: 4, stray: 8, tau: 300}, {walk: 4, stray: 8, tau: 1200}, {walk: 12},
-	{walk: 4, stray: 25, tau: 300}, {walk: 4, stray: 25, tau: 1200}, {walk: 10, stray: 45, tau: 400}, {walk: 10, stray: 45, tau: 1500}, {walk: 40}, {walk: 120}}
-
 func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estimate, float64) {
 	n := len(f.blocks)
 	holds := 0
@@ -449,7 +330,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		r := &refs[b.part]
 		p := math.Exp(b.lnp)
 		kelvin := f.gasK(b)
-		g := kelvin/r.k*r.p/p - 1
+		g := gasGrowth(r.p, r.k, p, kelvin)
 		dw := f.waterC(b.t) - r.w
 		y[i] = r.v*g - f.v.stiff*(p-r.p) + f.v.waterML*waterExpansion(r.w, r.w+dw)
 		h := (b.t - mid) / 3600
@@ -571,12 +452,6 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		return nil, 0
 	}
 	e := &estimate{value: p.b[colLeak], u: p.sd(colLeak), settle: p.b[colSettle], settleU: p.sd(colSettle), tied: tied, n: n, chi2: p.chi2, drift: drift, tau: tau}
-	if postHook != nil {
-		postHook(p)
-	}
-	if debugFit {
-		fmt.Printf("    params %.5g drift %v tau %v logev %.2f chi %.1f n %d water.u %.3g\n", p.b, drift, tau, p.logEvidence, p.chi2, n, sd[colWater])
-	}
 	// Residuals wider than the errors allow for widen the result (Birge's ratio).
 	if dof := float64(n - k + len(exCol)); dof > 5 && p.chi2 > dof {
 		e.u *= math.Sqrt(min(p.chi2/dof, 9))

@@ -243,7 +243,7 @@ func (a *analysis) fallsOn(j *jump) bool {
 	return slope < j.slope-5*u && slope < 0.8*j.slope-u
 }
 
-// insideAfter is the ingress in the half minute to three minutes after a time, ml/h, by the
+// insideAfter is the ingress in the minute and a half after a time, ml/h, by the
 // inside pressure; 0 where that shows none.
 func (a *analysis) insideAfter(t float64) float64 {
 	v := a.in
@@ -251,7 +251,7 @@ func (a *analysis) insideAfter(t float64) float64 {
 		return 0
 	}
 	end := a.stopS()
-	lo, hi := between(v.t, t+2*v.dt, min(t+180, end))
+	lo, hi := between(v.t, t+2*v.dt, min(t+90, end))
 	var ts, ys []float64
 	for i := lo; i < hi; i++ {
 		if !v.bad[i] {
@@ -361,7 +361,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 	switch {
 	case leaky == nil:
 		f.text = "the wet probe shows water inside"
-	case a.fast(q, leaky, f.depth):
+	case a.fast(q, leaky, f.depth) || a.insideAfter(f.high) > 2*burstMLPerH:
 		f.mode = Burst
 		f.text = fmt.Sprintf("a leak of %.3g ml/h opened", q)
 	case seats:

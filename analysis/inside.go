@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -266,9 +265,6 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, k), sd: sd}).solve()
 		if err != nil {
 			return math.Inf(-1)
-		}
-		if debugFit {
-			fmt.Printf("share %v change %v chi %.1f n %d k %d logev %.2f squeeze %.3g creep %.3g\n", share, change, p.chi2, len(ts), k, p.logEvidence, p.b[squeezeCol], p.b[squeezeCol+1])
 		}
 		// A factor that both shares have alike must not decide: the misfit that is
 		// left is scaled to what the better one leaves.
