@@ -217,7 +217,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 	// Each witness is looked at until it stands well clear of its noise: further on
 	// its shape would have to be known better than it is.
 	window := func(t, y []float64, sd float64) float64 {
-		return min(max(seen+25, reaches(t, y, seen, 45*sd)), min(seen+300, stop))
+		return min(max(seen+25, reaches(t, y, seen, 45*sd)), min(seen+480, stop))
 	}
 	toP, toH := seen+25, seen+25
 	if !math.IsNaN(tp) {
@@ -239,8 +239,8 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return c
 	}
 	o := &onset{}
-	last := min(seen+240, to)
-	step := max((last-from)/900, v.dt/8)
+	last := min(seen+420, to)
+	step := max((last-from)/1000, v.dt/8)
 	for t := from; t <= last; t += step {
 		o.t = append(o.t, t)
 	}
@@ -303,7 +303,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		return nil
 	}
 	o.normal()
-	late := 2.5 * v.dt
+	late := 4 * v.dt
 	if math.IsNaN(tp) {
 		late = 5 * v.dt // by the humidity alone, whose lag is the least known
 	}
