@@ -191,7 +191,7 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	u := math.Hypot(a.zeroSD(), j.paSD)
 	f.depth = a.depth(j.pa)
 	f.depthLow = a.depth(j.pa - max(j.slope, 0)*a.s.dt/2 - coverage95*u)
-	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), 0) + coverage95*u)
+	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), j.stroke, 0) + coverage95*u)
 	f.saw(ByStep)
 	after := a.leakAfter(j.t0)
 	if in := a.insideAfter(j.t1); in > a.limit() {

@@ -16,6 +16,7 @@ type jump struct {
 	slope    float64 // Pa/s before
 	slopeSD  float64 // Pa/s, its standard uncertainty
 	inletted bool    // the fill valve was open
+	stroke   float64 // Pa that a person's pump may have brought between the two readings
 }
 
 func (j jump) z() float64 { return j.drop / j.u }
@@ -54,6 +55,8 @@ type trial struct {
 	young      bool    // few readings since the valves moved
 	gap        float64 // s since the reading before
 	moved      bool    // a valve moved before the next reading
+	fall       float64 // Pa that it and the next reading lie below the one before
+	span       float64 // Pa between the highest and the lowest of the readings before
 	step       float64 // Pa lost, by the fit of both sides; NaN without enough readings after
 	stepLever  float64 // its standard uncertainty for unit noise
 }
@@ -61,14 +64,24 @@ type trial struct {
 // stretch is a time under one state of the valves: how far its readings stray
 // from the parabolas before them, and those that stray most.
 type stretch struct {
-	open   bool
+	state
 	strays []float64 // in units of the parabola's uncertainty for unit noise; a sample where there are many
 	every  int       // of how many readings one is kept
 	seen   int
 	trials []trial
 }
 
-const mostStrays = 2048
+// state is how the chamber stood to the outside.
+type state struct {
+	open   bool // something was let in
+	worked bool // by a person, at a pump or a cock that no line of the record tells of
+	let    bool // by whom pressure was let off, which looks like any loss
+}
+
+const (
+	mostStrays  = 2048
+	afterStroke = 0.35 // of what a stroke brought: more than that no cooling takes back
+)
 
 func (s *stretch) stray(r float64) {
 	if len(s.strays) == mostStrays {
@@ -88,13 +101,56 @@ func (s *stretch) stray(r float64) {
 // ramp stray, and sets its limit.
 func (a *analysis) findSteps() {
 	changes := a.x.changes()
-	open := func(t float64) bool { return openAt(a.x.fill, t) }
-	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1, a.s.noise, open), a.s.t, a.s.noise)
+	at := func(t float64) state { return state{open: openAt(a.x.fill, t)} }
+	if a.byHand() {
+		changes, at = a.handChanges(), a.handState
+	}
+	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1, a.s.noise, at), a.s.t, a.s.noise)
 	for i := range a.steps {
 		if j := &a.steps[i]; !j.inletted {
 			j.pa = a.pressureBefore(j.i)
 		}
 	}
+}
+
+// byHand tells whether a person worked the chamber, so that no line says when.
+func (a *analysis) byHand() bool {
+	return a.run.Bench.HandOperated || len(a.x.fill) == 0 && len(a.x.vent) == 0
+}
+
+// handChanges lists when a person began or ended to work the chamber: the ramps.
+func (a *analysis) handChanges() []float64 {
+	var c []float64
+	for _, st := range a.stages {
+		if st.ramp.real() {
+			c = append(c, st.ramp.start, st.ramp.end)
+		}
+	}
+	return append(c, a.stagesEnd())
+}
+
+// stagesEnd is when the last stage was left, s.
+func (a *analysis) stagesEnd() float64 {
+	end := 0.0
+	for _, st := range a.stages {
+		end = max(end, st.ramp.end, st.dwell().end)
+	}
+	return end
+}
+
+// handState is what a person did at a time: pump in a ramp upwards, let off in
+// one downwards and at the end, nothing in between.
+func (a *analysis) handState(t float64) state {
+	if t > a.stagesEnd() || len(a.stages) > 0 && t < a.stages[0].ramp.start {
+		return state{worked: true, let: true}
+	}
+	for _, st := range a.stages {
+		if st.ramp.real() && t > st.ramp.start && t <= st.ramp.end {
+			down := a.pressureAt(st.ramp.end) < a.pressureAt(st.ramp.start)
+			return state{open: !down, worked: true, let: down}
+		}
+	}
+	return state{}
 }
 
 // pressureBefore is the pressure at reading i by a line through it and the
@@ -123,7 +179,16 @@ func (a *analysis) pressureBefore(i int) float64 {
 // shut: an exponential, fitted to the first minutes of each such time, which no parabola follows.
 func (a *analysis) settledOut() []float64 {
 	p := slices.Clone(a.s.p)
-	for _, part := range shut(a.x, interval{-1, a.x.endS + 1}, a.s.dt) {
+	parts := shut(a.x, interval{-1, a.x.endS + 1}, a.s.dt)
+	if a.byHand() {
+		parts = parts[:0]
+		for _, st := range a.stages {
+			d := st.dwell()
+			d.start += 1.01 * a.s.dt // the reading at the start still belongs to the ramp
+			parts = append(parts, d)
+		}
+	}
+	for _, part := range parts {
 		lo, hi := between(a.s.t, part.start-a.s.dt, min(part.end, part.start+400))
 		var ts, ps []float64
 		for i := lo; i < hi; i++ {
@@ -175,7 +240,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise, func(float64) bool { return false }), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise, func(float64) state { return state{} }), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -183,7 +248,7 @@ func (v *void) steps() []jump {
 	return v.jumps
 }
 
-func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64, open func(float64) bool) []stretch {
+func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64, at func(float64) state) []stretch {
 	const most = 14
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
@@ -222,7 +287,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 				deg = 1
 			}
 			if fresh {
-				list = append(list, stretch{open: open(t[i]), every: 1})
+				list = append(list, stretch{state: at(t[i]), every: 1})
 				fresh = false
 			}
 			st := &list[len(list)-1]
@@ -268,6 +333,8 @@ func tryStep(ts, ps, t, p []float64, spike []bool, i int, end, dt, sign float64,
 		p2, v2 := fit.at(t[k])
 		c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
 		c.moved = t[k] > end
+		c.span = slices.Max(ps) - slices.Min(ps)
+		c.fall = min(sign*(ps[n-1]-p[i]), sign*(ps[n-1]-p[k]))
 	}
 	c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
 	c.step *= -sign
@@ -290,6 +357,9 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 		inlet = max(noise, madSD(opens))
 	}
 	for _, s := range list {
+		if s.let {
+			continue
+		}
 		scale := noise
 		if s.open {
 			scale = inlet
@@ -300,6 +370,12 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 		for _, c := range s.trials {
 			u := scale * c.lever
 			if c.drop < jumpLimit*u || !(c.second > 0.3*c.drop) || c.second < 2.5*scale*c.lever2 {
+				continue
+			}
+			// A person pumps in strokes and rests between them, and the gas that a
+			// stroke has warmed gives back up to 29 % of it (1 − 1/γ) within some
+			// seconds: only a fall beyond that is a loss.
+			if s.worked && c.fall < max(jumpLimit*math.Sqrt2*noise, afterStroke*c.span) {
 				continue
 			}
 			// So soon after a valve moved only what no bend of the flow could do counts.
@@ -314,7 +390,11 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 			if !math.IsNaN(c.step) && c.step < 4.5*scale*c.stepLever {
 				continue
 			}
-			found = append(found, jump{i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: s.open})
+			stroke := 0.0
+			if s.worked {
+				stroke = c.span
+			}
+			found = append(found, jump{stroke: stroke, i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: s.open})
 			break
 		}
 	}
