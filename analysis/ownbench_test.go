@@ -1,0 +1,216 @@
+package analysis_test
+
+import (
+	"bytes"
+	"context"
+	"slices"
+	"testing"
+	"time"
+
+	"proofpot/analysis"
+	"proofpot/profiles"
+	"proofpot/rig"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+	"proofpot/rig/simbench"
+	"proofpot/sensors"
+)
+
+// memory is a record's file in memory.
+type memory struct{ bytes.Buffer }
+
+func (*memory) Sync() error  { return nil }
+func (*memory) Close() error { return nil }
+
+// simulated is one run on the simulated bench.
+type simulated struct {
+	run    setup.Run
+	plan   *rig.Plan
+	truth  simbench.Truth
+	state  rig.State
+	record []byte
+	steps  int
+}
+
+// simulate runs a profile on the simulated bench, as `proofpot run` does, with
+// the record in memory.
+func simulate(t testing.TB, profile, fault string, seed uint64, change func(*setup.Run)) simulated {
+	t.Helper()
+	p, err := profiles.Load(profile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := setup.Run{Format: setup.RunFormat, Profile: p, Bench: simbench.BuiltInBench(), Unit: simbench.BuiltInUnit()}
+	if change != nil {
+		change(&run)
+	}
+	column, err := profiles.NewColumn(p.Water)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cfg := simbench.Default(run, seed)
+	cfg.GaugePa = column.GaugePa
+	if fault != "" {
+		f, err := simbench.ParseUnitFault(fault)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cfg.UnitFaults = append(cfg.UnitFaults, f)
+	}
+	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
+	clock := rig.NewSimClock(start, 0)
+	bench, err := simbench.New(cfg, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	surveyed, err := rig.Survey(context.Background(), bench, clock, rig.DefaultPeriod, run.Bench)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run.Bench.RoomPa = surveyed.RoomPa
+	s := simulated{run: run}
+	if s.plan, err = rig.NewPlan(run); err != nil {
+		t.Fatal(err)
+	}
+	s.plan.StopOnWet = false
+	var file memory
+	w := record.NewWriter(&file, start)
+	w.Run(0, "start", "test")
+	w.Readings(surveyed.Readings)
+	loop := &rig.Loop{Plan: s.plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour,
+		Observe: func(rig.Instant, *rig.State, *rig.Output, []sensors.Reading) { s.steps++ }}
+	if err := loop.Run(context.Background()); err != nil && fault == "" {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s.truth, s.state = bench.Truth(), loop.State()
+	s.record = file.Bytes()
+	return s
+}
+
+func (s simulated) analyse(t testing.TB) *analysis.Result {
+	t.Helper()
+	res, err := analysis.Analyse(s.run, "test", record.NewReader(bytes.NewReader(s.record)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return res
+}
+
+// pots are benches that a club may have, beside the built-in one.
+var pots = map[string]func(*setup.Run){
+	"valves, 300 ml cushion": nil,
+	"by hand, water pump":    func(r *setup.Run) { r.Bench = simbench.BuiltInHandBench() },
+	"by hand, air pump":      func(r *setup.Run) { r.Bench.HandOperated = true },
+	"small cushion":          func(r *setup.Run) { r.Bench.GasCushionML = 80 },
+	"large cushion":          func(r *setup.Run) { r.Bench.GasCushionML = 1000 },
+	"no sensor inside":       func(r *setup.Run) { without(r, "u1") },
+	"no thermometers":        func(r *setup.Run) { without(r, "t1", "t2") },
+}
+
+func without(r *setup.Run, ids ...string) {
+	r.Bench.Sensors = slices.DeleteFunc(slices.Clone(r.Bench.Sensors), func(s setup.Sensor) bool { return slices.Contains(ids, s.ID) })
+}
+
+// few is the number of seeds; a fifth of it in a short run, under the race
+// detector say.
+func few(seeds uint64) uint64 {
+	if testing.Short() {
+		return seeds / 5
+	}
+	return seeds
+}
+
+// TestATightUnitPassesOnOurOwnBenches runs a tight unit on several pots, with
+// valves that open and shut many times in a ramp, and by hand, where no valve
+// tells when the operator pumps. No tight unit may fail; few may stay
+// undecided. The interval of a hold must hold the truth, which is no leak.
+func TestATightUnitPassesOnOurOwnBenches(t *testing.T) {
+	seeds := few(10)
+	for name, change := range pots {
+		t.Run(name, func(t *testing.T) {
+			undecided, holds, held := 0, 0, 0
+			for seed := range seeds {
+				v := simulate(t, "proof-30m-sea", "", seed, change).analyse(t).Verdict
+				switch v.Verdict {
+				case analysis.Fail:
+					t.Errorf("seed %d: a tight unit fails: %v, %+v", seed, v.Reasons, v.FirstFailure)
+				case analysis.Inconclusive:
+					undecided++
+					t.Logf("seed %d: %v", seed, v.Reasons)
+				}
+				for _, h := range v.Holds {
+					if h.LeakMLPerH == nil {
+						continue
+					}
+					holds++
+					if h.LeakMLPerH.Low <= 0 && 0 <= h.LeakMLPerH.High {
+						held++
+					} else {
+						t.Logf("seed %d, %g m: %+v", seed, h.DepthM, *h.LeakMLPerH)
+					}
+				}
+			}
+			t.Logf("%s: %d of %d undecided; %d of %d intervals hold the truth", name, undecided, seeds, held, holds)
+			if undecided > 1 && name != "no thermometers" {
+				t.Errorf("%d of %d tight units are undecided", undecided, seeds)
+			}
+			if float64(held) < 0.9*float64(holds) {
+				t.Errorf("%d of %d intervals of a hold contain the truth", held, holds)
+			}
+		})
+	}
+}
+
+// TestEveryBuiltInProfileCanPass runs each on a bench that is strong enough.
+func TestEveryBuiltInProfileCanPass(t *testing.T) {
+	for _, name := range profiles.BuiltIn() {
+		s := simulate(t, name, "", 3, func(r *setup.Run) {
+			r.Bench.RatedPa += 10e5
+			r.Bench.ReliefPa += 10e5
+		})
+		if s.state.Stopped != rig.NotStopped {
+			t.Errorf("%s: %s", name, s.state.Stopped)
+		}
+		if v := s.analyse(t).Verdict; v.Verdict != analysis.Pass {
+			t.Errorf("%s: %s, %v", name, v.Verdict, v.Reasons)
+		}
+	}
+}
+
+// TestEveryKindOfFaultIsFoundAtItsDepth runs each built-in fault of a unit on
+// 20 seeds. The mode must be right on each, and the interval of the first
+// failure must hold the depth at which the simulated unit truly failed on 19.
+func TestEveryKindOfFaultIsFoundAtItsDepth(t *testing.T) {
+	seeds := few(20)
+	for _, kind := range simbench.UnitFaultKinds() {
+		t.Run(kind.Mode, func(t *testing.T) {
+			held, width := 0, 0.0
+			for seed := range seeds {
+				s := simulate(t, "proof-30m-sea", kind.Example, seed, nil)
+				v := s.analyse(t).Verdict
+				f := v.FirstFailure
+				if v.Verdict == analysis.Pass || f == nil {
+					t.Errorf("seed %d: %s is given %s, %v", seed, kind.Example, v.Verdict, v.Reasons)
+					continue
+				}
+				if f.Mode != kind.Mode {
+					t.Errorf("seed %d: %s is called %s", seed, kind.Example, f.Mode)
+				}
+				truth := s.plan.DepthM(s.plan.SealedPa + s.truth.OnsetPa)
+				if f.DepthLowM <= truth && truth <= f.DepthHighM {
+					held++
+				} else {
+					t.Logf("seed %d: failed at %.2f m, reported %.2f m (%.2f to %.2f m)", seed, truth, f.DepthM, f.DepthLowM, f.DepthHighM)
+				}
+				width += (f.DepthHighM - f.DepthLowM) / float64(seeds)
+			}
+			t.Logf("%q: interval holds the depth on %d of %d seeds, mean width %.2f m", kind.Example, held, seeds, width)
+			if held < int(seeds)-1 {
+				t.Errorf("the interval holds the depth on %d of %d seeds, want %d", held, seeds, seeds-1)
+			}
+		})
+	}
+}
