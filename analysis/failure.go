@@ -14,6 +14,10 @@ const burstMLPerH = 130.0
 // burstMLPerHBar parts them where the pressure is low: ml/h for each bar.
 const burstMLPerHBar = 400.0
 
+// shallowM is how deep a first stage is that asks the seals before they are
+// pressed on, m; common practice, no source.
+const shallowM = 5.0
+
 // failure is the first failure as found, before it is written down.
 type failure struct {
 	mode     string
@@ -80,61 +84,6 @@ func (a *analysis) firstLeak() *stage {
 	return nil
 }
 
-// firstJump is the first sudden loss, seen in the chamber or inside the unit.
-func (a *analysis) firstJump() *jump {
-	var first *jump
-	if len(a.steps) > 0 {
-		first = &a.steps[0]
-	}
-	if a.in == nil {
-		return first
-	}
-	in := a.in.steps()
-	if len(in) == 0 {
-		return first
-	}
-	i := in[0]
-	if first != nil && first.t0 <= i.t1 || a.leakAfter(i.t0) > a.limit() {
-		return first // what goes on coming in is timed as a leak
-	}
-	// The inside saw it: the chamber says when within those seconds.
-	j := a.finest(i.t0, i.t1)
-	j.drop, j.u = i.drop, i.u
-	return &j
-}
-
-// finest says after which of the chamber's readings in a short time a step fits
-// best, for a loss that the inside saw and the chamber hardly.
-func (a *analysis) finest(from, to float64) jump {
-	lo, hi := between(a.s.t, from-1e-6, to-0.5*a.s.dt)
-	mid := (from + to) / 2
-	best := jump{t0: mid, t1: to, pa: a.smoothPressure(mid), paSD: a.s.noise}
-	top := 2.5
-	for i := lo; i < hi && i+1 < len(a.s.t); i++ {
-		var ts, ps []float64
-		for k := max(0, i-13); k <= i; k++ {
-			if !a.s.spike[k] {
-				ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
-			}
-		}
-		if len(ts) < 8 {
-			continue
-		}
-		step, lever := stepFit(ts, ps, a.s.t, a.s.p, a.s.spike, i+1, math.Inf(1), a.s.dt)
-		if z := -step / (lever * a.s.noise); z > top {
-			top = z
-			fit, _ := polyfit(ts, ps, a.s.t[i], 2)
-			pa, v := fit.at(a.s.t[i])
-			best = jump{i: i, t0: a.s.t[i], t1: a.s.t[i+1], pa: pa, paSD: a.s.noise * math.Sqrt(v), slope: fit.c[1]}
-		}
-	}
-	if best.slope == 0 {
-		best.slope = (a.pressureAt(to) - a.pressureAt(from)) / (to - from)
-		best.paSD = math.Abs(best.slope) * (to - from) / math.Sqrt(12)
-	}
-	return best
-}
-
 func (a *analysis) firstWet() *wetting {
 	for i := range a.x.wets {
 		if a.x.wets[i].stays {
@@ -162,112 +111,6 @@ func (a *analysis) dampFails() bool {
 		}
 	}
 	return false
-}
-
-// leakAfter is the largest proved leak of the stages from s on, ml/h.
-func (a *analysis) leakAfter(t float64) float64 {
-	top := 0.0
-	for _, st := range a.stages {
-		if st.dwell().end < t {
-			continue
-		}
-		for _, e := range []*estimate{st.both, st.chamber} {
-			if e == nil {
-				continue
-			}
-			if e.value > 5*e.u {
-				top = max(top, e.value)
-			}
-			if e.settleU > 0 && e.settle > 6*e.settleU && st.dwell().start > t {
-				top = max(top, e.settle)
-			}
-		}
-	}
-	return top
-}
-
-func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
-	f := &failure{time: j.t0, low: j.t0 - a.s.dt/2, high: j.t1, stage: a.stageAt(j.t0)}
-	u := math.Hypot(a.zeroSD(), j.paSD)
-	f.depth = a.depth(j.pa)
-	f.depthLow = a.depth(j.pa - max(j.slope, 0)*a.s.dt/2 - coverage95*u)
-	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), j.stroke, 0) + coverage95*u)
-	f.saw(ByStep)
-	after := a.leakAfter(j.t0)
-	if in := a.insideAfter(j.t1); in > a.limit() {
-		after = max(after, in)
-	}
-	wet := a.firstWet() != nil || a.fallsOn(j)
-	if after > a.limit() || wet {
-		f.mode = Burst
-		f.saw(ByDecay)
-		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should and then went on falling (up to %.3g ml/h)", j.drop, after)
-		if after <= a.limit() {
-			f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and then rose no more as before, or the probe inside became wet", j.drop)
-		}
-	} else {
-		f.mode = Collapse
-		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and no leak followed: the unit lost volume", j.drop)
-	}
-	if a.in != nil && len(a.in.steps()) > 0 {
-		f.saw(ByInsidePressure)
-	}
-	if f.mode == Burst && a.in != nil {
-		// What came in before the loss showed is the earlier sign.
-		if o := a.insideOnset(leaky, false); o != nil && o.quantile(0.975, same) < j.t0-a.in.dt && o.quantile(0.5, same) > j.t0-30 {
-			a.place(f, o)
-		}
-	}
-	a.addWitnesses(f)
-	return f
-}
-
-// fallsOn says whether the pressure went on losing right after a jump: its slope
-// over the next readings is below that before by far more than chance. After a
-// loss of volume alone it is not: the supply and the warming gas push it up.
-func (a *analysis) fallsOn(j *jump) bool {
-	if j.drop == 0 || j.i+10 >= len(a.s.t) {
-		return false
-	}
-	var ts, ps []float64
-	for k := j.i + 3; k < len(a.s.t) && len(ts) < 7 && a.s.t[k]-j.t1 < 9*a.s.dt; k++ {
-		if !a.s.spike[k] {
-			ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
-		}
-	}
-	if len(ts) < 5 || openAt(a.x.fill, ts[0]) != j.inletted || openAt(a.x.fill, ts[len(ts)-1]) != j.inletted {
-		return false
-	}
-	slope, _, _ := line(ts, ps)
-	u := 2 * a.s.noise * math.Sqrt(12/float64(len(ts))) / (ts[len(ts)-1] - ts[0])
-	return slope < j.slope-5*u && slope < 0.8*j.slope-u
-}
-
-// insideAfter is the ingress in the minute and a half after a time, ml/h, by the
-// inside pressure; 0 where that shows none.
-func (a *analysis) insideAfter(t float64) float64 {
-	v := a.in
-	if v == nil || v.pa == nil {
-		return 0
-	}
-	end := a.stopS()
-	lo, hi := between(v.t, t+2*v.dt, min(t+90, end))
-	var ts, ys []float64
-	for i := lo; i < hi; i++ {
-		if !v.bad[i] {
-			ts, ys = append(ts, v.t[i]), append(ys, v.ml[i])
-		}
-	}
-	if len(ts) < 6 {
-		return 0
-	}
-	slope, _, _ := line(ts, ys)
-	long := ts[len(ts)-1] - ts[0]
-	u := v.noise*math.Sqrt(12/float64(len(ts)))/long + v.freeML/293*v.temp.u/3600
-	if slope < 5*u {
-		return 0
-	}
-	return slope * 3600
 }
 
 func (a *analysis) stageAt(t float64) *stage {
@@ -322,6 +165,9 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 		f.saw(ByDecay)
 	}
 	seats := leaky != nil && a.resealed(leaky)
+	// A leak of the very first ramp is mostly one of a seal that is not yet seated,
+	// whether or not the run went on to show it.
+	unseated := seats || st != nil && st.order == 0 && st.depthM <= shallowM
 	var o *onset
 	if leaky != nil && leaky.both.value > burstMLPerH/2 {
 		// A leak that large bends the ramp it begins in.
@@ -334,7 +180,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 		}
 	}
 	if o == nil {
-		o = a.insideOnset(st, seats)
+		o = a.insideOnset(st, unseated)
 	}
 	if o == nil {
 		var before *stage
@@ -342,12 +188,13 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 			before = a.stages[st.order-1]
 		}
 		if st != nil {
-			o = a.chamberOnset(st, before, seats)
+			o = a.chamberOnset(st, before, unseated)
 		}
 	}
 	if o != nil {
 		a.place(f, o)
 	}
+	a.heldUntilShut(f)
 	// The mode: reseal where every deeper stage held, burst where it began fast.
 	f.mode = Seep
 	q := 0.0
