@@ -14,24 +14,25 @@ import (
 
 // analysis is the work on one record.
 type analysis struct {
-	run    setup.Run
-	name   string
-	x      *table
-	s      *signal
-	v      vessel
-	in     *void
-	column profiles.Column
-	sealed float64 // Pa absolute
-	base   *track
-	stages []*stage
-	damp   *damp
-	w      *ingress
-	creep  []float64
-	drift  wander
-	steps  []jump // of the chamber's pressure
-	gaps   []gap
-	whole  Integrity
-	trust  []string // why the record cannot be trusted, if it cannot
+	run       setup.Run
+	name      string
+	x         *table
+	s         *signal
+	v         vessel
+	in        *void
+	column    profiles.Column
+	sealed    float64 // Pa absolute
+	base      *track
+	stages    []*stage
+	damp      *damp
+	w         *ingress
+	creep     []float64 // see creepAt
+	creepStep float64   // s
+	drift     wander
+	steps     []jump // of the chamber's pressure
+	gaps      []gap
+	whole     Integrity
+	trust     []string // why the record cannot be trusted, if it cannot
 }
 
 // Analyse says what a record shows. An error means that there is nothing to
@@ -322,19 +323,20 @@ func (a *analysis) fitter(st *stage) *chamberFit {
 // viscoelasticity): its share of the volume is fitted.
 func (a *analysis) creepAt(t float64) float64 {
 	if a.creep == nil {
-		const step = 5.0
-		n := int(a.x.endS/step) + 2
+		// A clock that was set right while a record began can make it years long.
+		a.creepStep = max(5, a.x.endS/100_000)
+		n := int(a.x.endS/a.creepStep) + 2
 		a.creep = make([]float64, n)
-		keep := math.Exp(-step / slowCreepS)
+		keep := math.Exp(-a.creepStep / slowCreepS)
 		for i := 1; i < n; i++ {
-			p := a.pressureAt((float64(i) - 0.5) * step)
+			p := a.pressureAt((float64(i) - 0.5) * a.creepStep)
 			if math.IsNaN(p) {
 				p = a.v.roomPa
 			}
 			a.creep[i] = a.creep[i-1]*keep + (p-a.v.roomPa)*(1-keep)
 		}
 	}
-	p := max(t/5, 0)
+	p := max(t/a.creepStep, 0)
 	i := min(int(p), len(a.creep)-2)
 	return a.creep[i] + (p-float64(i))*(a.creep[i+1]-a.creep[i])
 }

@@ -291,12 +291,12 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		}
 		return top + math.Log(sum)
 	}
-	none, all := weigh(0), math.Inf(-1)
+	none := weigh(0)
 	if v.vapour == nil {
 		v.squeeze, v.squeezeU = give[0][0], give[0][1]
 		return
 	}
-	all = weigh(1)
+	all := weigh(1)
 	if math.IsInf(none, -1) || math.IsInf(all, -1) {
 		return
 	}

@@ -54,12 +54,10 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 	}
 	// The leak and the evidence of each onset, on the coarse grid of closed parts.
 	f := a.fitter(st)
-	tau, drift := math.NaN(), a.drift
 	leak, leakU, driveMean := 0.0, math.Inf(1), 1.0
 	var known func(t float64) float64
 	if e := st.chamber; e != nil {
-		tau, drift = e.tau, e.drift
-		known = a.evidence(f, tau, drift, e.value, e.cooled)
+		known = a.evidence(f, e.tau, e.drift, e.value, e.cooled)
 	}
 	e := st.chamber
 	if e != nil {

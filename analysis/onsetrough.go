@@ -109,7 +109,8 @@ func (a *analysis) sharpest(t, y []float64, sd float64) float64 {
 	}
 	course := a.newCourse(t[0], t[len(t)-1]+1, humidityLag)
 	best, at := 40.0, math.NaN()
-	for t0 := t[0] + 5; t0 < t[len(t)-1]-30; t0 += 10 {
+	step := max(10, (t[len(t)-1]-t[0])/20_000)
+	for t0 := t[0] + 5; t0 < t[len(t)-1]-30; t0 += step {
 		lo, hi := between(bt, t0-before, t0+after)
 		if hi-lo < 12 {
 			continue

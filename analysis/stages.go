@@ -24,7 +24,6 @@ type stage struct {
 	inside  *estimate
 	both    *estimate // what the verdict uses
 	damp    *estimate // mg/h
-	settled *estimate // leak in the settle, where it was not tied to the hold's
 }
 
 var never = interval{math.NaN(), math.NaN()}

@@ -104,7 +104,6 @@ type table struct {
 	vent      []interval
 	wets      []wetting
 	probes    int
-	setpoints []interval
 	events    []Event
 	aborted   bool
 	ended     bool

@@ -315,3 +315,18 @@ func FuzzAnyRecordEndsInAVerdict(f *testing.F) {
 		}
 	})
 }
+
+func TestAClockSetRightDuringARunIsNoHang(t *testing.T) {
+	first := true
+	res := edited(t, keptReseal, false, func(l string, _ float64) []string {
+		if first {
+			first = false
+			i := strings.LastIndexByte(l, ' ') + 1
+			return []string{l[:i] + "783827378000000000"} // 1994
+		}
+		return []string{l}
+	})
+	if res.Verdict.Verdict == Pass {
+		t.Error("passed")
+	}
+}
