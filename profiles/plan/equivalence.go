@@ -18,8 +18,8 @@ func WaterViscosity(temperatureC float64) float64 {
 }
 
 // LiquidOverGas gives the flow of water that one laminar path passes over the
-// volume flow of air, measured at the higher pressure, that it passes under the
-// same pressures (absolute, 20 °C): Poiseuille's law for a liquid and for a gas.
-func LiquidOverGas(highPa, lowPa float64) float64 {
-	return highPa / ((highPa + lowPa) / 2) * AirViscosity(20) / WaterViscosity(20)
+// volume flow of air, measured at atPa, that it passes between the same two
+// pressures (absolute, 20 °C): Poiseuille's law for a liquid and for a gas.
+func LiquidOverGas(atPa, otherPa float64) float64 {
+	return atPa / ((atPa + otherPa) / 2) * AirViscosity(20) / WaterViscosity(20)
 }

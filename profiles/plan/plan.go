@@ -171,10 +171,12 @@ func (b Bench) complete() (Bench, error) {
 // drift is how fast a pot's temperature follows a room that is roomApartK away,
 // K/h: free convection and radiation at its surface against the heat that its
 // water and a steel wall of 4 mm hold (handbook values; a pot half as tall again
-// as wide).
+// as wide). An empty pot has come to rest within the hour: it then drifts as the
+// room does, whose warmest and coldest hour lie some 2.4 K apart.
 func (b Bench) drift() float64 {
 	const (
 		roomApartK = 0.3    // K, of a pot that has stood in its room
+		roomK      = 0.3    // K/h, of a room by day: 1.2 K × 2π/24 h
 		film       = 8.0    // W/(m² K)
 		wallHeat   = 15.4e3 // J/(m² K), 4 mm of steel
 		waterHeat  = 4.19   // J/(ml K)
@@ -184,7 +186,7 @@ func (b Bench) drift() float64 {
 	if !b.Gas {
 		heat += waterHeat * max(b.ChamberML-b.CushionML, 0)
 	}
-	return roomApartK * film * area / heat * 3600
+	return min(roomApartK*film*area/heat*3600, roomK)
 }
 
 func (u Unit) complete(b Bench) (Unit, error) {

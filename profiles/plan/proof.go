@@ -61,25 +61,40 @@ func (q Proof) Why() string {
 func (p *Plan) proofs() {
 	seen := map[[2]float64]bool{}
 	from := p.Bench.RoomPa
+	var ramps []ramp
 	for _, l := range p.Legs {
-		before := from
+		before, earlier := from, ramps
 		from = l.AbsolutePa
+		ramps = append(ramps, ramp{l.Start + l.Ramp, l.AbsolutePa - before})
 		key := [2]float64{float64(l.Stage), l.DepthM}
 		if l.Hold <= 0 || l.Kind == profiles.KindConditioning || l.Kind == profiles.KindVacuum || seen[key] {
 			continue
 		}
 		seen[key] = true
-		p.Proofs = append(p.Proofs, p.proof(l, before))
+		p.Proofs = append(p.Proofs, p.proof(l, before, earlier))
 	}
 }
 
-func (p *Plan) proof(l Leg, fromPa float64) Proof {
+// ramp is a change of the chamber's pressure, and when it was done.
+type ramp struct {
+	end time.Duration
+	pa  float64 // Pa
+}
+
+// mostRamps are as many earlier ramps as are looked back to: fifty cycles would
+// take their time, and add nothing.
+const mostRamps = 16
+
+func (p *Plan) proof(l Leg, fromPa float64, earlier []ramp) Proof {
 	w := window{pa: l.AbsolutePa, fromPa: fromPa, rampS: l.Ramp.Seconds(), waitS: l.Settle.Seconds(), holdS: l.Hold.Seconds()}
+	for _, r := range earlier[max(len(earlier)-mostRamps, 0):] {
+		w.before = append(w.before, step{r.pa, (l.Start + l.Ramp - r.end).Seconds()})
+	}
 	q := Proof{Leg: l, LimitMLPerH: p.Profile.Accept.LeakMLPerH, LimitMGPerH: p.Profile.Accept.MoistureMGPerH}
 	q.ComplianceMLPerBar = p.Bench.compliance(l.AbsolutePa, p.Unit)
 	var chamber, inside []Source
 	q.ByChamber, chamber = chamberLimit(p.Bench, p.Unit, w)
-	q.ByInside, inside = insideLimit(p.Unit, w)
+	q.ByInside, inside = insideLimit(p.Bench, p.Unit, w)
 	q.DetectMLPerH = together(q.ByChamber, q.ByInside)
 	q.Budget = chamber
 	if q.ByInside < q.ByChamber {
@@ -103,11 +118,11 @@ func chamberLimit(b Bench, u Unit, w window) (float64, []Source) {
 }
 
 // insideLimit is that from the inside pressure.
-func insideLimit(u Unit, w window) (float64, []Source) {
+func insideLimit(b Bench, u Unit, w window) (float64, []Source) {
 	if u.FreeML <= 0 || u.InsidePa <= 0 || u.InsideK <= 0 {
 		return math.Inf(1), nil
 	}
-	v, from := u.insideSignal(w.holdS, w.waitS).doubt(w.holdS)
+	v, from := u.insideSignal(w, b.Gas).doubt(w.holdS)
 	return currieFactor * v, from
 }
 
@@ -124,7 +139,7 @@ func together(a, b float64) float64 { return 1 / math.Sqrt(1/(a*a)+1/(b*b)) }
 
 func limit(b Bench, u Unit, w window) float64 {
 	chamber, _ := chamberLimit(b, u, w)
-	inside, _ := insideLimit(u, w)
+	inside, _ := insideLimit(b, u, w)
 	return together(chamber, inside)
 }
 

@@ -11,19 +11,22 @@ import (
 // What is assumed of a bench and a unit beyond what their sheets say. Common
 // practice, no source, where none is given.
 const (
-	usualDriftPa   = 12.0               // Pa/√h, wander of a transducer
+	usualDriftPa   = 12.0               // Pa/√h, wander of a transducer, as the analysis allows for
 	insideDriftPa  = 2.0                // Pa/√h, wander of a small absolute sensor
-	wallExpansion  = 22e-6              // 1/K, doubt of a chamber's volume expansion: steel 35e-6 to plastics 90e-6 (handbooks)
+	wallGrowth     = 62e-6              // 1/K, a chamber's volume expansion: steel 35e-6 to plastics 90e-6 (handbooks)
+	wallDoubt      = 22e-6              // 1/K, standard deviation of it
+	unitDoubt      = 72e-6              // 1/K, of a unit's volume expansion: metals 50e-6 to soft plastics 300e-6 (handbooks), rectangular
 	sheetDoubt     = 0.10 / 1.732050808 // of volumes that a person wrote: ±10 %, rectangular (JCGM 100:2008, 4.3.7)
-	creepML        = 0.012              // ml an e-fold of time, of the unit after a step
-	creepS         = 20.0               // s
+	squeezePerBar  = 1.2e-4             // of a unit's void a bar: the middle, by ratios, of a printed tube (7e-4) and one of aluminium (2e-5), both Ø80 × 5 mm by Lamé
+	creepShare     = 0.050              // of the squeeze, for each e-fold of time: none (metals) to 20 % a decade (plastics: Findley, Lai & Onaran), root mean square of that range
+	creepFromS     = 60.0               // s
 	unknownBlank   = 0.1                // ml/h/bar, where no blank was run
 	unknownWaterK  = 0.15               // K/h, drift of water without a thermometer in it
 	unknownGasK    = 0.05               // K/h, drift of the gas against the water, without a thermometer in it
-	unknownVapour  = 10.0               // Pa/h, vapour from the unit's walls, without a humidity sensor
-	knownVapour    = 1.0                // Pa/h, with one
-	insideAirK     = 0.03               // K/h, between the thermometer inside and the mean of the air
-	insideDriftK   = 0.2                // K/h, of the air inside during a hold
+	vapourGiven    = 20.0               // Pa/h, from walls that are 5 % RH moister than the air (120 Pa at 20 °C) and dry within hours
+	vapourShare    = 0.5                // of it stays in doubt with a humidity sensor: whether the pressure inside shows the vapour is not always to be seen
+	insideLagS     = 10.0               // s, by which the thermometer inside may be behind the air or before it
+	insideDriftK   = 0.2                // K, of the air inside, which comes to rest during a hold
 	humidityDrift  = 0.05               // %RH/√h, wander of a humidity sensor
 	settlingKnown  = 0.03               // of the settling of the gas, what a thermometer in it leaves
 	settlingFloorK = 0.02               // K, and at least
@@ -38,6 +41,23 @@ type window struct {
 	rampS  float64 // s
 	waitS  float64 // s, between ramp and window
 	holdS  float64 // s
+	before []step  // earlier ramps
+}
+
+// step is a change of the chamber's pressure.
+type step struct {
+	pa  float64 // Pa
+	ago float64 // s, before the end of the window's own ramp
+}
+
+// creep is what the squeeze of a unit's void goes on by with time, Pa: each step
+// by the logarithm of the time since (Boltzmann's superposition).
+func (w window) creep(sinceRampS float64) float64 {
+	sum := (w.pa - w.fromPa) * math.Log1p(sinceRampS/creepFromS)
+	for _, s := range w.before {
+		sum += s.pa * math.Log1p((s.ago+sinceRampS)/creepFromS)
+	}
+	return sum
 }
 
 // prior is something that is known beforehand only so well: how it would show in
@@ -184,7 +204,7 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 	}
 	gasK := unknownGasK
 	if b.GasThermometerK > 0 {
-		gasK = slopeDoubt(b.GasThermometerK, b.SampleS, w.fittedS())
+		gasK = b.gasDoubt(settling, w.fittedS())
 	} else if b.WaterThermometerK == 0 {
 		gasK = unknownWaterK
 	}
@@ -196,25 +216,44 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 	if blank == 0 {
 		blank = unknownBlank
 	}
+	walls := wallDoubt
+	if b.Gas {
+		walls = math.Hypot(wallGrowth, wallDoubt) // nothing is taken off for it where there is no water
+	}
 	gauge := (w.pa - b.RoomPa) / 1e5
+	// What moves the gas of a tight chamber, ml/h: its own leak, and the water.
+	moves := math.Hypot(b.BlankMLPerHPerBar*gauge, waterML*iso.Expansivity(w.pa)*b.DriftKPerH)
 	s := signal{sigma: b.NoisePa * compliance * b.inflation(), every: b.SampleS, wander: usualDriftPa * compliance, correct: 1,
 		priors: append(line(), prior{"settling of the gas temperature", excess, func(s float64) float64 { return gas / kelvin * math.Exp(-s/settling) }}),
 		steady: []steady{
 			{"drift of the gas temperature", gasK * gas / kelvin},
-			{"volume of the gas, from the sheet", sheetDoubt * gas / kelvin * b.DriftKPerH},
+			{"volume of the gas, from the sheet", sheetDoubt * gas / w.pa / compliance * moves},
 			{"the bench's own leak", blank * gauge},
-			{"expansion of the walls", wallExpansion * b.ChamberML * b.DriftKPerH},
+			{"expansion of walls and unit", math.Hypot(walls*b.ChamberML, unitDoubt*u.OuterML) * b.DriftKPerH},
 		}}
 	if waterML > 0 {
 		s.steady = append(s.steady, steady{"temperature of the water", waterK * waterML * iso.Expansivity(w.pa)})
 	}
 	if u.FreeML > 0 {
-		s.priors = append(s.priors, creep(0))
+		s.priors = append(s.priors, u.creep(w, 0))
 	}
 	if b.Gas {
 		s.correct = LiquidOverGas(w.pa, b.RoomPa)
 	}
 	return s
+}
+
+// gasDoubt is the standard uncertainty of the gas temperature's drift, K/h, from a
+// thermometer that must give the settling and its time constant as well.
+func (b Bench) gasDoubt(settlingS, fittedS float64) float64 {
+	open := math.Inf(1)
+	v, _ := signal{sigma: b.GasThermometerK, every: b.SampleS, correct: 1, priors: append(line(),
+		prior{"", open, func(s float64) float64 { return math.Exp(-s / settlingS) }},
+		prior{"", open, func(s float64) float64 { return s / settlingS * math.Exp(-s/settlingS) }})}.doubt(fittedS)
+	if math.IsInf(v, 1) { // too short, or settled within its first moments
+		return slopeDoubt(b.GasThermometerK, b.SampleS, fittedS)
+	}
+	return v
 }
 
 // inflation is how much more slowly correlated readings average out than
@@ -244,26 +283,31 @@ func slopeDoubt(sigma, everyS, holdS float64) float64 {
 	return sigma * math.Sqrt(12) / (holdS / 3600) / math.Sqrt(max(holdS/everyS, 1))
 }
 
-// insideSignal is the volume that the air inside loses, in ml.
-func (u Unit) insideSignal(holdS, waitS float64) signal {
+// insideSignal is the volume that the air inside loses in the hold, in ml.
+func (u Unit) insideSignal(w window, gas bool) signal {
 	perPa := u.FreeML / u.SealedPa
 	perK := u.FreeML / (water.ZeroC + u.SealedC)
-	vapour := unknownVapour
+	vapour := vapourGiven
 	if u.InsideRH > 0 {
-		vapour = knownVapour
+		vapour *= vapourShare
 	}
-	return signal{sigma: math.Hypot(u.InsidePa*perPa, u.InsideK*perK), every: u.InsideS, wander: insideDriftPa * perPa, correct: 1,
-		priors: append(line(), creep(waitS)),
+	s := signal{sigma: u.InsidePa * perPa, every: u.InsideS, wander: insideDriftPa * perPa, correct: 1,
+		priors: append(line(), u.creep(w, w.waitS)),
 		steady: []steady{
 			{"vapour from the unit's walls", vapour * perPa},
-			{"temperature of the air inside", insideAirK * perK},
-			{"free volume of the unit, from the sheet", sheetDoubt * perK * insideDriftK},
+			{"noise of the thermometer inside", slopeDoubt(u.InsideK, u.InsideS, w.holdS) * perK},
+			{"lag of the thermometer inside", insideLagS * insideDriftK / w.holdS / (w.holdS / 3600) * perK},
 		}}
+	if gas {
+		s.correct = LiquidOverGas(u.SealedPa, w.pa)
+	}
+	return s
 }
 
-// creep is the slow give of a unit after a step: so much an e-fold of time.
-func creep(waitS float64) prior {
-	return prior{"creep of the unit", creepML, func(s float64) float64 { return math.Log1p((waitS + s) / creepS) }}
+// creep is the slow give of a unit after the ramps, from s after the last one.
+func (u Unit) creep(w window, fromS float64) prior {
+	zero := w.creep(fromS)
+	return prior{"creep of the unit", creepShare, func(s float64) float64 { return squeezePerBar / 1e5 * u.FreeML * (w.creep(fromS+s) - zero) }}
 }
 
 // moistureSignal is the vapour inside, in mg.
