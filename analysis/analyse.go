@@ -213,7 +213,6 @@ func (a *analysis) measure() {
 	}
 	a.findSteps()
 	a.closingSteps()
-	a.dropStrokes()
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 	for _, j := range a.steps {
 		for _, st := range a.stages {
@@ -339,17 +338,6 @@ func (a *analysis) creepAt(t float64) float64 {
 	p := max(t/a.creepStep, 0)
 	i := min(int(p), len(a.creep)-2)
 	return a.creep[i] + (p-float64(i))*(a.creep[i+1]-a.creep[i])
-}
-
-// dropStrokes leaves the losses of the holds alone where a person worked the
-// chamber: outside them nothing tells the strokes of a pump from the unit.
-func (a *analysis) dropStrokes() {
-	if !a.run.Bench.HandOperated && len(a.x.fill) > 0 {
-		return
-	}
-	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool {
-		return !slices.ContainsFunc(a.stages, func(st *stage) bool { return j.t0 > st.hold.start && j.t1 < st.hold.end })
-	})
 }
 
 // stopS is when the final vent began, or the end of the record, s. A vent that
