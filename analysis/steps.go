@@ -37,9 +37,10 @@ func (x *table) changes() []float64 {
 }
 
 // jumpLimit is how many standard uncertainties a loss must have. A night of
-// 10 Hz has 4e5 readings: at 6.5 with normal errors a false one comes once in
-// some 6e4 nights; the second reading must agree besides.
-const jumpLimit = 6.5
+// 10 Hz has 4e5 readings: at 5.5 with normal errors one of them strays so far in
+// some 130 nights; the second reading and the fit of both sides must agree
+// besides.
+const jumpLimit = 5.5
 
 // trial is one reading against the parabola through the readings before it.
 type trial struct {
