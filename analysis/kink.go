@@ -97,7 +97,7 @@ func hinge(ts, ps []float64, knot float64) (change, u, misfit float64) {
 			r[a] += f[a] * (ps[i] - base)
 		}
 	}
-	sol, inv, ok := solveLast(m, r, 3)
+	sol, inv, ok := solve3(m, r, 3, 2)
 	if !ok {
 		return 0, math.Inf(1), math.Inf(1)
 	}

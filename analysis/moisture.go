@@ -124,7 +124,7 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 				r[p] += weight[i] * col[i][p] * ys[i]
 			}
 		}
-		sol, inv, ok := solveLast(m, r, k)
+		sol, inv, ok := solve3(m, r, k, k-1)
 		if !ok {
 			return fit{chi: math.Inf(1)}
 		}
@@ -206,51 +206,4 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 		d.u = math.Sqrt(w*d.u*d.u + w*(1-w)*k*k)
 	}
 	return d
-}
-
-// solveLast solves k equations and gives the last diagonal element of the inverse.
-func solveLast(m [3][3]float64, r [3]float64, k int) (sol [3]float64, inv float64, ok bool) {
-	// Scale to unit diagonals first.
-	var s [3]float64
-	for i := range k {
-		if !(m[i][i] > 0) {
-			return sol, 0, false
-		}
-		s[i] = 1 / math.Sqrt(m[i][i])
-	}
-	for i := range k {
-		for j := range k {
-			m[i][j] *= s[i] * s[j]
-		}
-		r[i] *= s[i]
-	}
-	var e [3]float64
-	e[k-1] = 1
-	for i := range k {
-		if math.Abs(m[i][i]) < 1e-11 {
-			return sol, 0, false
-		}
-		for j := i + 1; j < k; j++ {
-			f := m[j][i] / m[i][i]
-			for c := i; c < k; c++ {
-				m[j][c] -= f * m[i][c]
-			}
-			r[j] -= f * r[i]
-			e[j] -= f * e[i]
-		}
-	}
-	var x [3]float64
-	for i := k - 1; i >= 0; i-- {
-		sol[i], x[i] = r[i], e[i]
-		for c := i + 1; c < k; c++ {
-			sol[i] -= m[i][c] * sol[c]
-			x[i] -= m[i][c] * x[c]
-		}
-		sol[i] /= m[i][i]
-		x[i] /= m[i][i]
-	}
-	for i := range k {
-		sol[i] *= s[i]
-	}
-	return sol, max(x[k-1]*s[k-1]*s[k-1], 0), true
 }

@@ -213,7 +213,7 @@ func (a *analysis) settledOut() []float64 {
 					r[x] += f[x] * (ps[i] - ps[0])
 				}
 			}
-			sol, _, ok := solveLast(m, r, 3)
+			sol, _, ok := solve3(m, r, 3, 2)
 			if !ok {
 				continue
 			}

@@ -104,7 +104,7 @@ func (k *track) local(t float64) float64 {
 		}
 	}
 	if k.bends && hi-lo >= 6 && k.t[hi-1] > t+k.half/3 && k.t[lo] < t-k.half/3 {
-		if sol, _, ok := solve3(m, r, 3); ok {
+		if sol, _, ok := solve3(m, r, 3, 1); ok {
 			return k.c[lo] + sol[0]
 		}
 	}
@@ -210,7 +210,7 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 				r[a] += ws[i] * f[a] * vs[i]
 			}
 		}
-		sol, inv, ok := solve3(m, r, k)
+		sol, inv, ok := solve3(m, r, k, 1)
 		if !ok {
 			continue
 		}
@@ -233,42 +233,4 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 		c.tau = max(min(c.tau, 200), 10)
 	}
 	return c
-}
-
-// solve3 solves k ≤ 3 symmetric equations and gives the (1,1) element of the inverse.
-func solve3(m [3][3]float64, r [3]float64, k int) (sol [3]float64, inv11 float64, ok bool) {
-	e := [3]float64{0, 1, 0}
-	for i := range k {
-		p := i
-		for j := i + 1; j < k; j++ {
-			if math.Abs(m[j][i]) > math.Abs(m[p][i]) {
-				p = j
-			}
-		}
-		m[i], m[p] = m[p], m[i]
-		r[i], r[p] = r[p], r[i]
-		e[i], e[p] = e[p], e[i]
-		if math.Abs(m[i][i]) < 1e-12 {
-			return sol, 0, false
-		}
-		for j := i + 1; j < k; j++ {
-			f := m[j][i] / m[i][i]
-			for c := i; c < k; c++ {
-				m[j][c] -= f * m[i][c]
-			}
-			r[j] -= f * r[i]
-			e[j] -= f * e[i]
-		}
-	}
-	var inv [3]float64
-	for i := k - 1; i >= 0; i-- {
-		sol[i], inv[i] = r[i], e[i]
-		for c := i + 1; c < k; c++ {
-			sol[i] -= m[i][c] * sol[c]
-			inv[i] -= m[i][c] * inv[c]
-		}
-		sol[i] /= m[i][i]
-		inv[i] /= m[i][i]
-	}
-	return sol, max(inv[1], 0), true
 }
