@@ -261,6 +261,11 @@ func (a *analysis) measureHold(st *stage) {
 	if a.in != nil && st.hold.real() {
 		give := a.in.gaveWay(st.ramp, a.pressureAt(st.ramp.end)-a.pressureAt(st.ramp.start))
 		st.inside = a.in.leak(st.hold, a.pressureAt, a.drive, a.creepAt, false, give)
+		if e := st.inside; e != nil {
+			// Boyle: the room that is lost in the hold is pressure gained.
+			f := st.hold.length() / 3600 * a.in.pressureAt(st.hold.end) / a.in.freeML
+			st.rise = &estimate{value: f * e.value, u: f * e.u}
+		}
 		if e := st.inside; e != nil && a.v.gas {
 			// Gas came in: its volume at the inside pressure into the liquid equivalent.
 			in := a.in.pressureAt(st.hold.end)

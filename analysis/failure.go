@@ -77,6 +77,9 @@ func (a *analysis) firstLeak() *stage {
 				return st
 			}
 		}
+		if e, l := st.rise, a.run.Profile.Accept.InsideRisePa; e != nil && l > 0 && st.both != nil && e.interval().Low > l && e.value > 4*e.u {
+			return st
+		}
 		if e := st.chamber; e != nil && !st.hold.real() && e.value-3*e.u > limit && e.value > 5*e.u {
 			return st
 		}

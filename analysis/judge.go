@@ -145,6 +145,16 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 			doubt("up to %.3g mg/h of water vapour may come in and the limit is %g", m.High, l)
 		}
 	}
+	if e, l := st.rise, a.run.Profile.Accept.InsideRisePa; e != nil && l > 0 {
+		switch i := e.interval(); {
+		case i.Low > l && e.value > 4*e.u:
+			h.Verdict = Fail
+			h.Reasons = []string{fmt.Sprintf("what came in raised the pressure inside by at least %.3g Pa, the limit is %g", i.Low, l)}
+			return h
+		case i.High >= l:
+			doubt("what came in may have raised the pressure inside by %.3g Pa and the limit is %g", i.High, l)
+		}
+	}
 	if f != nil && f.time > st.hold.start && f.time < st.hold.end {
 		h.Verdict = Fail
 		h.Reasons = []string{f.text}

@@ -22,6 +22,7 @@ type stage struct {
 	meanPa  float64 // mean of the chamber's pressure in the hold, absolute
 	chamber *estimate
 	inside  *estimate
+	rise    *estimate // Pa that the inside pressure gained in the hold by what came in
 	both    *estimate // what the verdict uses
 	damp    *estimate // mg/h
 }
