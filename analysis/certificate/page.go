@@ -154,6 +154,9 @@ func decisionRule(accept profiles.Accept) string {
 	if accept.MoistureMGPerH > 0 {
 		limits = append(limits, "its moisture, where measured, below "+units.Sized(accept.MoistureMGPerH)+" mg/h")
 	}
+	if accept.InsideRisePa > 0 {
+		limits = append(limits, "the rise of the pressure inside by what came in, where measured, below "+units.Sized(accept.InsideRisePa)+" Pa")
+	}
 	if len(limits) == 0 {
 		return "The plan states no limit of acceptance, so nothing could be passed by a limit."
 	}
