@@ -1,7 +1,10 @@
 package main
 
 import (
+	"os"
 	"os/exec"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -67,6 +70,22 @@ func TestTheCoreTouchesNoDevice(t *testing.T) {
 		for _, imp := range strings.Fields(string(out)) {
 			if imp == "os" || imp == "net" || strings.HasPrefix(imp, "go.bug.st/") || imp == "os/exec" {
 				t.Errorf("%s imports %s", path, imp)
+			}
+		}
+	}
+}
+
+// TestTheReadmesLinksLead looks for each file that a README names.
+func TestTheReadmesLinksLead(t *testing.T) {
+	link := regexp.MustCompile(`\]\(([^)#:]+)\)`)
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "analysis/README.md", "profiles/README.md"} {
+		text, err := os.ReadFile(filepath.Join("../..", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range link.FindAllStringSubmatch(string(text), -1) {
+			if _, err := os.Stat(filepath.Join("../..", filepath.Dir(name), m[1])); err != nil {
+				t.Errorf("%s: %v", name, err)
 			}
 		}
 	}

@@ -209,3 +209,13 @@ func TestAFileThatIsNotThereIsSaidInOneLine(t *testing.T) {
 		t.Errorf("a folder: %v", err)
 	}
 }
+
+func TestTheUnitOfTheReadmeIsRead(t *testing.T) {
+	u, err := LoadUnit("testdata/kp-01.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if u.ID != "KP-01" || u.FreeVolumeML != 520 || u.OuterVolumeML != 920 || u.SealedC != 18.5 || u.SealedPa != 0 {
+		t.Errorf("%+v", u)
+	}
+}
