@@ -27,3 +27,11 @@ func helpVars() map[string]string {
 }
 
 func isTerminal(f *os.File) bool { return term.IsTerminal(int(f.Fd())) }
+
+// columns is the width of a terminal; 80 where it does not say.
+func columns(f *os.File) int {
+	if n, _, err := term.GetSize(int(f.Fd())); err == nil && n > 0 {
+		return n
+	}
+	return 80
+}

@@ -43,8 +43,9 @@ type world struct {
 	in     io.Reader
 	out    io.Writer
 	errs   io.Writer
-	inTTY  bool // a person answers
-	errTTY bool // a person watches
+	inTTY  bool       // a person answers
+	errTTY bool       // a person watches
+	width  func() int // of his terminal, in columns; nil where there is none
 }
 
 type commands struct {
@@ -99,7 +100,7 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	code := run(world{
 		ctx: ctx, in: os.Stdin, out: os.Stdout, errs: os.Stderr,
-		inTTY: isTerminal(os.Stdin), errTTY: isTerminal(os.Stderr),
+		inTTY: isTerminal(os.Stdin), errTTY: isTerminal(os.Stderr), width: func() int { return columns(os.Stderr) },
 	}, os.Args[1:])
 	stop()
 	os.Exit(code)

@@ -6,8 +6,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"golang.org/x/term"
-
 	"proofpot/profiles/plan"
 	"proofpot/profiles/plan/picture"
 	"proofpot/rig"
@@ -31,10 +29,8 @@ func (c *planCmd) Run(w *world) error {
 	}
 	fmt.Fprint(w.out, p.Text(time.Now()))
 	width := 78
-	if f, ok := w.out.(*os.File); ok {
-		if cols, _, err := term.GetSize(int(f.Fd())); err == nil {
-			width = min(cols-1, 120)
-		}
+	if f, ok := w.out.(*os.File); ok && isTerminal(f) {
+		width = min(columns(f)-1, 120)
 	}
 	fmt.Fprintf(w.out, "\n%s", p.Draw(width, 16))
 	if c.Picture != "" {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -26,6 +27,7 @@ type progress struct {
 	said   time.Duration // when a plain line was last written, by the run's clock
 	phase  rig.Phase
 	leg    int
+	told   int // the leg that was last announced, −1 for none
 	prompt rig.PromptKind
 	width  int // of the line that stands on the terminal
 }
@@ -47,7 +49,7 @@ func newProgress(w *world, plan *rig.Plan, run setup.Run, sim bool) (*progress, 
 	if err != nil {
 		return nil, err
 	}
-	p := &progress{w: w, plan: plan, live: live, sim: sim, seen: map[string]*seen{}, leg: -1}
+	p := &progress{w: w, plan: plan, live: live, sim: sim, seen: map[string]*seen{}, told: -1}
 	stages := "1 stage"
 	if n := len(run.Profile.Stages); n > 1 {
 		stages = fmt.Sprintf("%d stages", n)
@@ -78,6 +80,11 @@ func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings
 		}
 	}
 	changed := s.Phase != p.phase || s.Leg != p.leg
+	if s.Leg != p.told && s.Phase == rig.Ramp {
+		p.told = s.Leg
+		leg := &p.plan.Legs[s.Leg]
+		p.say(now.Mono, fmt.Sprintf("stage %d, %s: %.1f m, %.2f bar gauge", leg.Stage, leg.Name, leg.DepthM, (leg.TargetPa-p.plan.RoomPa)/1e5))
+	}
 	p.phase, p.leg = s.Phase, s.Leg
 	if p.w.errTTY {
 		if changed || time.Since(p.drawn) >= redraw {
@@ -153,17 +160,20 @@ func (p *progress) status(now time.Duration, s *rig.State) string {
 		b.WriteString("vent")
 	default:
 		leg := &p.plan.Legs[s.Leg]
-		fmt.Fprintf(&b, "%s %.1f m %s, %s left", leg.Name, leg.DepthM, s.Phase, clock(p.left(now, s)))
+		fmt.Fprintf(&b, "%s %.1f m %s left", s.Phase, leg.DepthM, clock(p.left(now, s)))
 	}
 	if s.Known {
-		fmt.Fprintf(&b, " | %.3f bar %.2f m", (s.Pa-p.plan.RoomPa)/1e5, p.plan.DepthM(s.Pa))
+		fmt.Fprintf(&b, " | %.3f bar %.2f m", plain((s.Pa-p.plan.RoomPa)/1e5, 1e3), plain(p.plan.DepthM(s.Pa), 1e2))
 	}
+	fmt.Fprintf(&b, " | %s", p.ill(now))
 	if leak, ok := p.live.Leak(); ok && (s.Phase == rig.Settle || s.Phase == rig.Hold) {
 		fmt.Fprintf(&b, " | leak %.2f (%.2f to %.2f) ml/h", leak.Estimate, leak.Low, leak.High)
 	}
-	fmt.Fprintf(&b, " | %s", p.ill(now))
 	return b.String()
 }
+
+// plain rounds for a gauge: no minus before a zero.
+func plain(v, per float64) float64 { return math.Round(v*per)/per + 0 }
 
 // left is the planned time to the end of the phase; a ramp may take longer.
 func (p *progress) left(now time.Duration, s *rig.State) time.Duration {
@@ -175,15 +185,22 @@ func (p *progress) left(now time.Duration, s *rig.State) time.Duration {
 func clock(d time.Duration) string {
 	d = d.Round(time.Second)
 	if d >= time.Hour {
-		return fmt.Sprintf("%d:%02d:%02d h", int(d.Hours()), int(d.Minutes())%60, int(d.Seconds())%60)
+		return fmt.Sprintf("%d:%02d:%02d", int(d.Hours()), int(d.Minutes())%60, int(d.Seconds())%60)
 	}
-	return fmt.Sprintf("%d:%02d min", int(d.Minutes()), int(d.Seconds())%60)
+	return fmt.Sprintf("%d:%02d", int(d.Minutes()), int(d.Seconds())%60)
 }
 
 // draw rewrites the line on the terminal.
 func (p *progress) draw(text string) {
 	p.drawn = time.Now()
-	n := len([]rune(text))
+	shown := []rune(text)
+	if p.w.width != nil { // a line that wraps cannot be rewritten
+		if most := max(p.w.width()-1, 20); len(shown) > most {
+			shown = append(shown[:most-1], '…')
+		}
+	}
+	text = string(shown)
+	n := len(shown)
 	fmt.Fprintf(p.w.errs, "\r%s%s", text, strings.Repeat(" ", max(0, p.width-n)))
 	p.width = n
 }
