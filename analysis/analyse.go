@@ -14,20 +14,23 @@ import (
 
 // analysis is the work on one record.
 type analysis struct {
-	run       setup.Run
-	name      string
-	x         *table
-	s         *signal
-	v         vessel
-	in        *void
-	column    profiles.Column
-	sealed    float64 // Pa absolute
-	base      *track
-	stages    []*stage
-	damp      *damp
-	w         *ingress
-	creep     []float64 // see creepAt
-	creepStep float64   // s
+	run    setup.Run
+	name   string
+	x      *table
+	s      *signal
+	v      vessel
+	in     *void
+	column profiles.Column
+	sealed float64 // Pa absolute
+	base   *track
+	stages []*stage
+	damp   *damp
+	w      *ingress
+	creep  []float64 // see creepAt
+
+	coarsePa  float64 // Pa, step of a transducer whose noise does not reach over it; 0 otherwise
+	stills    []gap   // where the transducer stood still
+	creepStep float64 // s
 	drift     wander
 	steps     []jump // of the chamber's pressure
 	gaps      []gap
@@ -65,6 +68,7 @@ func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
 	a.stages = findStages(x, a.s.dt)
 	a.base = a.waterTrack()
 	a.gaps = findGaps(a.s)
+	a.findStill()
 	return a, nil
 }
 
@@ -213,6 +217,7 @@ func (a *analysis) measure() {
 	}
 	a.findSteps()
 	a.closingSteps()
+	a.steps = slices.DeleteFunc(a.steps, a.stoodStill)
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 	for _, j := range a.steps {
 		for _, st := range a.stages {

@@ -115,6 +115,9 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 	if st.missing > mayMiss {
 		doubt("%.0f %% of the measuring window is without readings", 100*st.missing)
 	}
+	if q := a.tooCoarse(st); q > limit && st.inside == nil {
+		doubt("one step of the transducer, %.3g Pa, could hide %.3g ml/h in this hold and the limit is %g", a.coarsePa, q, limit)
+	}
 	if short := a.short(st); short != "" {
 		doubt("%s", short)
 	}
@@ -195,6 +198,10 @@ func (a *analysis) doubts() []string {
 		list = append(list, "the run was stopped before its end")
 	} else if !a.x.ended {
 		list = append(list, "the record has no end: the run was cut off")
+	}
+	if n := len(a.stills); n > 0 {
+		g := a.stills[n-1]
+		list = append(list, fmt.Sprintf("the chamber's transducer stood still for %.0f s from %s: what it showed there is no reading", g.end-g.start, a.x.at(g.start).Format("15:04:05")))
 	}
 	held := map[int]bool{}
 	for _, st := range a.stages {

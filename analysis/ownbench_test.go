@@ -34,7 +34,7 @@ type simulated struct {
 
 // simulate runs a profile on the simulated bench, as `proofpot run` does, with
 // the record in memory.
-func simulate(t testing.TB, profile, fault string, seed uint64, change func(*setup.Run)) simulated {
+func simulate(t testing.TB, profile, fault string, seed uint64, change func(*setup.Run), benchFaults ...string) simulated {
 	t.Helper()
 	p, err := profiles.Load(profile)
 	if err != nil {
@@ -56,6 +56,13 @@ func simulate(t testing.TB, profile, fault string, seed uint64, change func(*set
 			t.Fatal(err)
 		}
 		cfg.UnitFaults = append(cfg.UnitFaults, f)
+	}
+	for _, text := range benchFaults {
+		f, err := simbench.ParseBenchFault(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cfg.BenchFaults = append(cfg.BenchFaults, f)
 	}
 	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
 	clock := rig.NewSimClock(start, 0)
@@ -79,7 +86,7 @@ func simulate(t testing.TB, profile, fault string, seed uint64, change func(*set
 	w.Readings(surveyed.Readings)
 	loop := &rig.Loop{Plan: s.plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour,
 		Observe: func(rig.Instant, *rig.State, *rig.Output, []sensors.Reading) { s.steps++ }}
-	if err := loop.Run(context.Background()); err != nil && fault == "" {
+	if err := loop.Run(context.Background()); err != nil && fault == "" && len(benchFaults) == 0 {
 		t.Fatal(err)
 	}
 	if err := w.Close(); err != nil {
@@ -212,5 +219,17 @@ func TestEveryKindOfFaultIsFoundAtItsDepth(t *testing.T) {
 				t.Errorf("the interval holds the depth on %d of %d seeds, want %d", held, seeds, seeds-1)
 			}
 		})
+	}
+}
+
+// TestASensorThatStandsStillIsNoReading: a stuck transducer shows a perfect hold.
+func TestASensorThatStandsStillIsNoReading(t *testing.T) {
+	for _, fault := range []string{"stuck p1 at 20 min", "stuck p1 at 26 min"} {
+		for _, unit := range []string{"", "seep at 2 m, 3 ml/h"} {
+			s := simulate(t, "proof-10m-sea", unit, 1, func(r *setup.Run) { without(r, "u1", "w1") }, fault)
+			if v := s.analyse(t).Verdict; v.Verdict != analysis.Inconclusive && (unit == "" || v.Verdict != analysis.Fail) {
+				t.Errorf("%s, unit %q: %s, %v", fault, unit, v.Verdict, v.Reasons)
+			}
+		}
 	}
 }

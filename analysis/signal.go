@@ -199,6 +199,9 @@ func readySignal(x *table) *signal {
 	s := &signal{t: first.t, p: first.p, second: math.NaN()}
 	s.dt = medianStep(s.t)
 	s.noise = whiteNoise(s.t, s.p, s.dt)
+	if n := movingNoise(s); n > s.noise {
+		s.noise = n
+	}
 	if math.IsNaN(s.noise) || s.noise == 0 {
 		s.noise = 1
 	}
