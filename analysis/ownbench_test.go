@@ -79,7 +79,7 @@ func simulate(t testing.TB, profile, fault string, seed uint64, change func(*set
 	if s.plan, err = rig.NewPlan(run); err != nil {
 		t.Fatal(err)
 	}
-	s.plan.StopOnWet = false
+	s.plan.StopOnWet = true
 	var file memory
 	w := record.NewWriter(&file, start)
 	w.Run(0, "start", "test")
@@ -203,7 +203,10 @@ func TestEveryKindOfFaultIsFoundAtItsDepth(t *testing.T) {
 					t.Errorf("seed %d: %s is given %s, %v", seed, kind.Example, v.Verdict, v.Reasons)
 					continue
 				}
-				if f.Mode != kind.Mode {
+				// A leak that a wet probe stopped before the second stage can only be
+				// called a seep: what it would have done deeper is not known.
+				stopped := kind.Mode == simbench.Reseal && s.state.Stopped == rig.UnitWet && s.state.Leg == 0
+				if f.Mode != kind.Mode && !(stopped && f.Mode == analysis.Seep) {
 					t.Errorf("seed %d: %s is called %s", seed, kind.Example, f.Mode)
 				}
 				truth := s.plan.DepthM(s.plan.SealedPa + s.truth.OnsetPa)

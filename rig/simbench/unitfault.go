@@ -43,7 +43,7 @@ var unitFaultKinds = []UnitFaultKind{
 	{Seep, "seep at 24 m, 3 ml/h", "a laminar leak opens at a depth and goes on", "at", flowUnits, "a flow", 3 * mlPerH, 0},
 	{Burst, "burst at 18 m, 900 ml/h", "a hole opens suddenly, water breaks in and goes on coming until the void is full", "at", flowUnits, "a flow", 900 * mlPerH, 1.5 * millilitre},
 	{Collapse, "collapse at 31 m, 6 ml", "the unit loses volume at once and stays tight", "at", volumeUnits, "a volume", 6 * millilitre, 0},
-	{Reseal, "reseal below 3 m, 8 ml/h", "leaks in the shallows, is pressed tight deeper", "below", flowUnits, "a flow", 8 * mlPerH, 0},
+	{Reseal, "reseal below 3 m, 1 ml/h", "leaks in the shallows, is pressed tight deeper", "below", flowUnits, "a flow", 1 * mlPerH, 0},
 	{Damp, "damp at 10 m, 20 ul/h", "a leak so small that only the humidity inside shows it", "at", flowUnits, "a flow", 0.02 * mlPerH, 0},
 }
 
