@@ -2,22 +2,11 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
+	"proofpot/profiles/plan"
 	"proofpot/rig/setup"
 )
-
-// gasEnergyJ is the energy that gas gives off when it expands to the room's
-// pressure, absolute pressures in Pa and volume in m³: ASME PCC-2, article 501,
-// with 1.4 for the ratio of heats of air.
-func gasEnergyJ(pa, roomPa, volumeM3 float64) float64 {
-	const k = 1.4
-	if pa <= roomPa {
-		return 0
-	}
-	return pa * volumeM3 / (k - 1) * (1 - math.Pow(roomPa/pa, (k-1)/k))
-}
 
 // cautions is what a person must have read before a chamber is pressurised.
 func cautions(run setup.Run) string {
@@ -34,7 +23,7 @@ func cautions(run setup.Run) string {
 		gas = b.GasCushionML
 	}
 	var t strings.Builder
-	fmt.Fprintf(&t, "CAUTION. A pressurised chamber stores energy: up to %.0f J in its gas at the relief setting,\n", gasEnergyJ(top, room, gas/1e6))
+	fmt.Fprintf(&t, "CAUTION. A pressurised chamber stores energy: up to %.0f J in its gas at the relief setting,\n", plan.GasEnergyJ(top, gas/1e6, room))
 	if u.FreeVolumeML > 0 {
 		fmt.Fprintf(&t, "and a unit that implodes there lets go of %.0f J, water or not.\n", (top-room)*u.FreeVolumeML/1e6)
 	}
