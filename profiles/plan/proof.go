@@ -86,7 +86,7 @@ type ramp struct {
 const mostRamps = 16
 
 func (p *Plan) proof(l Leg, fromPa float64, earlier []ramp) Proof {
-	w := window{pa: l.AbsolutePa, fromPa: fromPa, rampS: l.Ramp.Seconds(), waitS: l.Settle.Seconds(), holdS: l.Hold.Seconds()}
+	w := window{pa: l.AbsolutePa, fromPa: fromPa, rampS: l.Ramp.Seconds(), waitS: l.Settle.Seconds(), holdS: l.Hold.Seconds(), sinceS: (l.Start + l.Ramp).Seconds()}
 	for _, r := range earlier[max(len(earlier)-mostRamps, 0):] {
 		w.before = append(w.before, step{r.pa, (l.Start + l.Ramp - r.end).Seconds()})
 	}

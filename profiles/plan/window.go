@@ -16,6 +16,9 @@ const (
 	wallGrowth     = 62e-6              // 1/K, a chamber's volume expansion: steel 35e-6 to plastics 90e-6 (handbooks)
 	wallDoubt      = 22e-6              // 1/K, standard deviation of it
 	unitDoubt      = 72e-6              // 1/K, of a unit's volume expansion: metals 50e-6 to soft plastics 300e-6 (handbooks), rectangular
+	unitGrowth     = 175e-6             // 1/K, the middle of them
+	unitApartK     = 0.25 / 1.732050808 // K, of a unit that lay beside the pot before it went in: a quarter of a kelvin either way, rectangular
+	unitFollowsS   = 700.0              // s, of a pod in water
 	sheetDoubt     = 0.10 / 1.732050808 // of volumes that a person wrote: ±10 %, rectangular (JCGM 100:2008, 4.3.7)
 	squeezePerBar  = 1.2e-4             // of a unit's void a bar: the middle, by ratios, of a printed tube (7e-4) and one of aluminium (2e-5), both Ø80 × 5 mm by Lamé
 	creepShare     = 0.050              // of the squeeze, for each e-fold of time: none (metals) to 20 % a decade (plastics: Findley, Lai & Onaran), root mean square of that range
@@ -41,6 +44,7 @@ type window struct {
 	rampS  float64 // s
 	waitS  float64 // s, between ramp and window
 	holdS  float64 // s
+	sinceS float64 // s, from the start of the run to the end of the ramp
 	before []step  // earlier ramps
 }
 
@@ -187,6 +191,13 @@ func (b Bench) compliance(pa float64, u Unit) float64 {
 	return max(b.gasML(pa, u.OuterML), 0.1)/pa*1e5 + b.StiffnessMLPerBar
 }
 
+// fade is how much of what dies away from the start of the run with a time constant
+// goes in the hold, per hour.
+func (w window) fade(tauS float64) float64 {
+	from := w.sinceS + w.waitS
+	return (math.Exp(-from/tauS) - math.Exp(-(from+w.holdS)/tauS)) / (w.holdS / 3600)
+}
+
 // chamberSignal is the chamber's volume balance from the end of the ramp to the
 // end of the hold, in ml.
 func (b Bench) chamberSignal(w window, u Unit) signal {
@@ -229,6 +240,7 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 			{"drift of the gas temperature", gasK * gas / kelvin},
 			{"volume of the gas, from the sheet", sheetDoubt * gas / w.pa / compliance * moves},
 			{"the bench's own leak", blank * gauge},
+			{"unit that takes the water's temperature", u.OuterML * math.Hypot(unitGrowth, unitDoubt) * unitApartK * w.fade(unitFollowsS)},
 			{"expansion of walls and unit", math.Hypot(walls*b.ChamberML, unitDoubt*u.OuterML) * b.DriftKPerH},
 		}}
 	if waterML > 0 {
