@@ -232,13 +232,13 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 		walls = math.Hypot(wallGrowth, wallDoubt) // nothing is taken off for it where there is no water
 	}
 	gauge := (w.pa - b.RoomPa) / 1e5
-	// What moves the gas of a tight chamber, ml/h: its own leak, and the water.
+	// What moves the pressure of a tight chamber, ml/h: its own leak, and the water.
 	moves := math.Hypot(b.BlankMLPerHPerBar*gauge, waterML*iso.Expansivity(w.pa)*b.DriftKPerH)
 	s := signal{sigma: b.NoisePa * compliance * b.inflation(), every: b.SampleS, wander: usualDriftPa * compliance, correct: 1,
 		priors: append(line(), prior{"settling of the gas temperature", excess, func(s float64) float64 { return gas / kelvin * math.Exp(-s/settling) }}),
 		steady: []steady{
 			{"drift of the gas temperature", gasK * gas / kelvin},
-			{"volume of the gas, from the sheet", sheetDoubt * gas / w.pa / compliance * moves},
+			{"gas volume and stiffness, from the sheet", sheetDoubt * math.Hypot(gas/w.pa, b.StiffnessMLPerBar/1e5) / compliance * moves},
 			{"the bench's own leak", blank * gauge},
 			{"unit that takes the water's temperature", u.OuterML * math.Hypot(unitGrowth, unitDoubt) * unitApartK * w.fade(unitFollowsS)},
 			{"expansion of walls and unit", math.Hypot(walls*b.ChamberML, unitDoubt*u.OuterML) * b.DriftKPerH},
