@@ -311,7 +311,10 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	if f.v.gas {
 		mean[colWall], sd[colWall] = 0, 0.3
 	}
-	sd[colStiff] = 2 * sheetSD
+	// The stiffness goes almost as a leak does where little gas is left: set free
+	// here it would take a leak for an error of the sheet. Its doubt is a scale of
+	// the result instead, as the gas volume's is.
+	sd[colStiff] = 1e-6
 	mean[colBlank], sd[colBlank] = f.v.blank, f.v.blankSD
 	sd[colCreep] = creepSD * max(f.step/1e5, 0.1) * f.v.unitML / 1000
 	sd[colSlow] = slowCreep
@@ -397,7 +400,6 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		e.budget = append(e.budget, Budget{Source: source, MLPerH: math.Sqrt(s)})
 	}
 	add("bench's own leak (blank)", colBlank)
-	add("stiffness from the sheet", colStiff)
 	add("warming of water and walls", colWall, colWater)
 	if f.tauOf != nil {
 		exCol = append(exCol, tauCol)
@@ -420,11 +422,14 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	if f.v.waterFed || f.v.gas {
 		rel = sheetSD
 	}
+	whole := math.Abs(e.value + f.v.blank*meanGauge)
 	rel *= (last.v / last.p) / (last.v/last.p + f.v.stiff)
-	scale := rel * math.Abs(e.value+f.v.blank*meanGauge)
+	stiff := 2 * sheetSD * f.v.stiff / (last.v/last.p + f.v.stiff)
+	e.budget = append(e.budget, Budget{Source: "gas volume from the sheet", MLPerH: rel * whole},
+		Budget{Source: "stiffness from the sheet", MLPerH: stiff * whole})
+	rel = math.Hypot(rel, stiff)
 	e.rel = rel
-	e.budget = append(e.budget, Budget{Source: "gas volume from the sheet", MLPerH: scale})
-	e.u = math.Hypot(e.u, scale)
+	e.u = math.Hypot(e.u, rel*whole)
 	e.settleU = math.Hypot(e.settleU, rel*math.Abs(e.settle))
 	if f.v.gas {
 		// Into the equivalent of liquid.

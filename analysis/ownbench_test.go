@@ -236,3 +236,17 @@ func TestASensorThatStandsStillIsNoReading(t *testing.T) {
 		}
 	}
 }
+
+// TestAFullPotPassesNoLeak: where hardly any gas is left a leak goes like an
+// error of the sheet's stiffness, and must not be taken for one.
+func TestAFullPotPassesNoLeak(t *testing.T) {
+	for seed := range few(20) {
+		v := simulate(t, "proof-30m-sea", "seep at 35 m, 0.7 ml/h", seed, func(r *setup.Run) {
+			r.Bench.GasCushionML, r.Bench.Supply = 0, setup.SupplyWater
+			without(r, "u1", "t1")
+		}).analyse(t).Verdict
+		if v.Verdict == analysis.Pass {
+			t.Errorf("seed %d: 0.7 ml/h passes a limit of 0.5 ml/h: %+v", seed, *v.Holds[5].LeakMLPerH)
+		}
+	}
+}

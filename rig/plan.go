@@ -89,8 +89,8 @@ func Foresee(run setup.Run) (*plan.Plan, error) {
 // Noises that are taken where a sensor's are not stated: those of the usual
 // digital parts' data sheets, from memory.
 const (
-	thermometerK = 0.05
-	insidePa     = 10
+	thermometerK = 0.02 // a step of 0.0625 K over √12
+	insidePa     = 3
 	insideRH     = 0.1
 )
 
