@@ -28,6 +28,9 @@ const (
 	RoomPressure                    // Pa, absolute
 	RoomTemperature                 // °C
 	RoomHumidity                    // % relative humidity
+	LidOpen                         // 0 shut, 1 open or not known to be shut
+	StopOpen                        // emergency stop: 0 released, 1 pressed, or its wire broken
+	FloatOpen                       // float switch: 0 level as it should be, 1 not
 	quantities
 )
 
@@ -36,10 +39,12 @@ var quantityNames = [quantities]string{
 	"inside pressure", "inside temperature", "inside humidity",
 	"wet probe", "wet probe level",
 	"room pressure", "room temperature", "room humidity",
+	"lid switch", "emergency stop", "float switch",
 }
 
 var quantityUnits = [quantities]string{
 	"Pa", "°C", "°C", "°C", "Pa", "°C", "%RH", "", "", "Pa", "°C", "%RH",
+	"", "", "",
 }
 
 // String gives the name that bench.toml uses, "chamber pressure" say.
@@ -56,6 +61,15 @@ func (q Quantity) Unit() string {
 		return ""
 	}
 	return quantityUnits[q]
+}
+
+// TwoState says whether a value of this quantity is 0 or 1 and nothing between.
+func (q Quantity) TwoState() bool {
+	switch q {
+	case ProbeWet, LidOpen, StopOpen, FloatOpen:
+		return true
+	}
+	return false
 }
 
 // QuantityNames lists the names that QuantityNamed understands, in order.

@@ -100,8 +100,25 @@ func place(q sensors.Quantity) Measurement {
 		return Probe
 	case sensors.RoomPressure, sensors.RoomTemperature, sensors.RoomHumidity:
 		return Room
+	case sensors.LidOpen, sensors.StopOpen, sensors.FloatOpen:
+		return Switch
 	}
 	return Other
+}
+
+// switchKinds are the words of the kind tag of a switch line.
+var switchKinds = map[sensors.Quantity]string{
+	sensors.LidOpen: "lid", sensors.StopOpen: "stop", sensors.FloatOpen: "float",
+}
+
+// SwitchQuantity finds what a switch line of a kind measures.
+func SwitchQuantity(kind string) (sensors.Quantity, bool) {
+	for q, k := range switchKinds {
+		if k == kind {
+			return q, true
+		}
+	}
+	return 0, false
 }
 
 // put sets the field of l that holds reading r.
@@ -123,5 +140,8 @@ func put(l *Line, r *sensors.Reading) {
 		l.Wet, l.HasWet = r.Value != 0, true
 	case sensors.ProbeLevel:
 		l.Level = r.Value
+	case sensors.LidOpen, sensors.StopOpen, sensors.FloatOpen:
+		l.Kind = switchKinds[r.Quantity]
+		l.Open, l.HasOpen = r.Value != 0, true
 	}
 }

@@ -23,11 +23,12 @@ const (
 	Note
 	RunEvent
 	Chain
+	Switch
 	measurements
 )
 
 var measurementNames = [measurements]string{
-	"", "chamber", "unit", "probe", "room", "valve", "setpoint", "stage", "fault", "note", "run", "chain",
+	"", "chamber", "unit", "probe", "room", "valve", "setpoint", "stage", "fault", "note", "run", "chain", "switch",
 }
 
 // String gives the measurement's name in the file.

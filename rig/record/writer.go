@@ -135,7 +135,7 @@ func (w *Writer) Readings(rs []sensors.Reading) {
 		put(&w.line, r)
 		for i++; i < len(rs); i++ {
 			s := &rs[i]
-			if s.Status != sensors.OK || s.At != r.At || s.Sensor != r.Sensor || place(s.Quantity) != w.line.Measurement {
+			if s.Status != sensors.OK || s.At != r.At || s.Sensor != r.Sensor || place(s.Quantity) != w.line.Measurement || w.line.Measurement == Switch {
 				break
 			}
 			put(&w.line, s)

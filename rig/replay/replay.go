@@ -125,6 +125,14 @@ func (t *tape) take(l *record.Line, at time.Duration) {
 			}
 			add(sensors.ProbeWet, wet)
 		}
+	case record.Switch:
+		if q, known := record.SwitchQuantity(l.Kind); known && l.HasOpen {
+			open := 0.0
+			if l.Open {
+				open = 1
+			}
+			add(q, open)
+		}
 	case record.RunEvent:
 		if l.Event == "abort" && l.Text == rig.ByOperator.String() {
 			t.abort = at

@@ -157,15 +157,25 @@ func (p *Parser) values(at time.Duration, find lookup, to []sensors.Reading) ([]
 	return to, ""
 }
 
-// word turns the words for a probe's state into its number.
+// word turns the words for the state of a probe or switch into its number.
 func word(q sensors.Quantity, text string) string {
-	if q != sensors.ProbeWet {
+	if !q.TwoState() {
 		return text
 	}
-	switch strings.ToLower(text) {
-	case "wet", "true":
+	lower := strings.ToLower(text)
+	if q == sensors.ProbeWet {
+		switch lower {
+		case "wet", "true":
+			return "1"
+		case "dry", "false":
+			return "0"
+		}
+		return text
+	}
+	switch lower { // of a switch only what cannot be taken the wrong way round
+	case "open", "pressed":
 		return "1"
-	case "dry", "false":
+	case "shut", "closed", "released":
 		return "0"
 	}
 	return text
@@ -207,8 +217,8 @@ func (p *Parser) reading(at time.Duration, f *Field, n number) sensors.Reading {
 		return fault(sensors.OutOfRange, "%s is %v %s, no %s that can be: %v to %v %s is",
 			f.From, n.value, f.Unit, f.Quantity, l.low, l.high, f.Quantity.Unit())
 	}
-	if f.Quantity == sensors.ProbeWet && value != 0 && value != 1 {
-		return fault(sensors.OutOfRange, "%s is %v, neither 0 for dry nor 1 for wet", f.From, n.value)
+	if f.Quantity.TwoState() && value != 0 && value != 1 {
+		return fault(sensors.OutOfRange, "%s is %v, neither 0 for dry, shut or released nor 1 for wet, open or pressed", f.From, n.value)
 	}
 	if f.Quantity == sensors.RoomPressure {
 		p.room.Saw(value, at)

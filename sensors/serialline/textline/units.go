@@ -22,7 +22,7 @@ var (
 	temperatureUnits = []linear{{"C", 1, 0}, {"K", 1, -273.15}, {"F", 5.0 / 9, -160.0 / 9}}
 	humidityUnits    = []linear{{"%", 1, 0}}
 	levelUnits       = []linear{{"", 1, 0}, {"%", 0.01, 0}}
-	wetUnits         = []linear{{"", 1, 0}}
+	stateUnits       = []linear{{"", 1, 0}}
 )
 
 func unitsOf(q sensors.Quantity) []linear {
@@ -35,8 +35,9 @@ func unitsOf(q sensors.Quantity) []linear {
 		return humidityUnits
 	case sensors.ProbeLevel:
 		return levelUnits
-	case sensors.ProbeWet:
-		return wetUnits
+	}
+	if q.TwoState() {
+		return stateUnits
 	}
 	return nil
 }
@@ -72,7 +73,10 @@ func physical(q sensors.Quantity) limits {
 		return limits{50e3, 110e3}
 	case sensors.UnitHumidity, sensors.RoomHumidity:
 		return limits{-5, 105}
-	case sensors.ProbeLevel, sensors.ProbeWet:
+	case sensors.ProbeLevel:
+		return limits{0, 1}
+	}
+	if q.TwoState() {
 		return limits{0, 1}
 	}
 	return limits{-60, 150}
