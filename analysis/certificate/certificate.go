@@ -117,13 +117,19 @@ func contradiction(r *analysis.Result) error {
 // figure is one picture with what stands below it.
 type figure struct {
 	Class   string
-	SVG     template.HTML
+	Picture *plots.Picture
 	Caption string
+}
+
+// SVG is the picture as part of a page.
+func (f figure) SVG() (template.HTML, error) {
+	svg, err := f.Picture.SVG()
+	return template.HTML(svg), err
 }
 
 // figures draws what was measured and leaves out what was not.
 func figures(run setup.Run, r *analysis.Result, u units.System) ([]figure, error) {
-	type draw func(setup.Run, *analysis.Result, units.System, plots.Size) ([]byte, error)
+	type draw func(setup.Run, *analysis.Result, units.System, plots.Size) (*plots.Picture, error)
 	small := plots.Half
 	inside := min(len(r.Curves.AbsHumidityGM3)+len(r.Curves.InsideRHPct), 1) + min(len(r.Curves.InsidePa), 1)
 	leak, leakClass := small, "half"
@@ -151,14 +157,14 @@ func figures(run setup.Run, r *analysis.Result, u units.System) ([]figure, error
 			"relative humidity also moves with temperature. Where the dew point meets the temperature of the wall, the unit fogs."},
 		{plots.InsidePressure, small, insideClass, "Pressure inside. What enters squeezes the air inside; so do cooling and warming, and creep of the walls."},
 	} {
-		svg, err := one.draw(run, r, u, one.size)
+		picture, err := one.draw(run, r, u, one.size)
 		if errors.Is(err, plots.ErrNoData) {
 			continue
 		}
 		if err != nil {
 			return nil, err
 		}
-		drawn = append(drawn, figure{Class: one.class, SVG: template.HTML(svg), Caption: one.caption})
+		drawn = append(drawn, figure{Class: one.class, Picture: picture, Caption: one.caption})
 	}
 	return drawn, nil
 }

@@ -12,7 +12,7 @@ import (
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
+	"gonum.org/v1/plot/vg/recorder"
 )
 
 const (
@@ -25,7 +25,7 @@ const (
 
 // figure is a picture in the making.
 type figure struct {
-	svg    *vgsvg.Canvas
+	drawn  *recorder.Canvas
 	canvas draw.Canvas
 	width  vg.Length
 	height vg.Length
@@ -33,8 +33,14 @@ type figure struct {
 
 func newFigure(size Size) *figure {
 	w, h := vg.Length(size.Width)*pt, vg.Length(size.Height)*pt
-	svg := vgsvg.New(w, h)
-	return &figure{svg: svg, canvas: draw.New(svg), width: w, height: h}
+	drawn := &recorder.Canvas{}
+	return &figure{drawn: drawn, canvas: draw.NewCanvas(drawn, w, h), width: w, height: h}
+}
+
+// picture ends the drawing.
+func (f *figure) picture(id, title, description string) (*Picture, error) {
+	return &Picture{ID: id, Title: title, Description: description,
+		Size: Size{float64(f.width / pt), float64(f.height / pt)}, drawn: f.drawn}, nil
 }
 
 // plainText measures text by the metrics of the first family of fontFamily.

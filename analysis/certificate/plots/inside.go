@@ -28,7 +28,7 @@ type trackCurve struct {
 // Humidity draws what water vapour did inside the unit: absolute humidity,
 // which only water entering or leaving the air can change, relative humidity,
 // and the dew point beside the temperature inside.
-func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte, error) {
+func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) (*Picture, error) {
 	if _, err := u.Check(); err != nil {
 		return nil, err
 	}
@@ -59,7 +59,7 @@ func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) ([]b
 }
 
 // InsidePressure draws the pressure inside the unit and the temperature there.
-func InsidePressure(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte, error) {
+func InsidePressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Picture, error) {
 	u, err := u.Check()
 	if err != nil {
 		return nil, err
@@ -84,7 +84,7 @@ func InsidePressure(run setup.Run, r *analysis.Result, u units.System, size Size
 
 // stack draws tracks above one another over the same time, leaving out those
 // without a point.
-func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries []keyEntry, id, title, words string) ([]byte, error) {
+func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries []keyEntry, id, title, words string) (*Picture, error) {
 	if err := size.check(); err != nil {
 		return nil, err
 	}
@@ -127,7 +127,7 @@ func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries
 		axis = "time since start, h:mm"
 	}
 	last.timeAxis(timeTicks(line.span, int((right-left)/(36*pt))), axis)
-	return finish(f.svg, id, title, words)
+	return f.picture(id, title, words)
 }
 
 func (t track) all() [][]xy {

@@ -20,7 +20,7 @@ const leastLimit = 1e-6
 // Leak draws the leak rate of each hold with its 95 % bounds, the limit of
 // acceptance, and the least leak that each hold could have detected. Where the
 // rates differ by orders of magnitude the scale turns logarithmic.
-func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte, error) {
+func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) (*Picture, error) {
 	u, err := u.Check()
 	if err != nil {
 		return nil, err
@@ -61,7 +61,7 @@ func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte,
 	}
 	p.leftAxis(ticks, title)
 	f.write(textStyle(textSize, black, draw.XCenter, draw.YBottom), (left+right)/2, 1*pt, "hold and its depth-equivalent")
-	return finish(f.svg, "leak", "Leak rate of each hold with its 95 % bounds", leakWords(holds, limit, u))
+	return f.picture("leak", "Leak rate of each hold with its 95 % bounds", leakWords(holds, limit, u))
 }
 
 func leakExtent(holds []analysis.Hold, limit float64) (low, high float64, measured bool) {

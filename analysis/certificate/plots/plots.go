@@ -16,6 +16,8 @@ import (
 	"proofpot/rig/setup"
 
 	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/recorder"
+	"gonum.org/v1/plot/vg/vgsvg"
 )
 
 // ErrNoData says that a result holds nothing that a picture could show.
@@ -31,6 +33,29 @@ var (
 	Strip  = Size{Width: 516, Height: 112}
 	minima = Size{Width: 180, Height: 110}
 )
+
+// Picture is a finished drawing, for SVG, or for another canvas.
+type Picture struct {
+	ID          string // of the picture among others on a page
+	Title       string
+	Description string // for those who cannot see it
+	Size        Size
+
+	drawn *recorder.Canvas
+}
+
+// SVG gives the picture as an element that can stand in a page beside others
+// and under a strict content security policy.
+func (p *Picture) SVG() ([]byte, error) {
+	svg := vgsvg.New(vg.Length(p.Size.Width)*pt, vg.Length(p.Size.Height)*pt)
+	if err := p.drawn.ReplayOn(svg); err != nil {
+		return nil, err
+	}
+	return finish(svg, p.ID, p.Title, p.Description)
+}
+
+// DrawOn draws the picture on a canvas whose origin is its lower left corner.
+func (p *Picture) DrawOn(c vg.Canvas) error { return p.drawn.ReplayOn(c) }
 
 func (s Size) check() error {
 	if !(s.Width >= minima.Width && s.Height >= minima.Height && s.Width <= 5000 && s.Height <= 5000) {

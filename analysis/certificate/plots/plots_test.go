@@ -81,13 +81,24 @@ func labels(t *testing.T, svg []byte) []label {
 	return out
 }
 
-func pressure(t *testing.T, run setup.Run, r *analysis.Result, u units.System) []byte {
+type drawFunc func(setup.Run, *analysis.Result, units.System, Size) (*Picture, error)
+
+func drawn(t *testing.T, f drawFunc, run setup.Run, r *analysis.Result, u units.System, size Size) []byte {
 	t.Helper()
-	svg, err := Pressure(run, r, u, Wide)
+	picture, err := f(run, r, u, size)
+	if err != nil {
+		t.Fatal(err)
+	}
+	svg, err := picture.SVG()
 	if err != nil {
 		t.Fatal(err)
 	}
 	return svg
+}
+
+func pressure(t *testing.T, run setup.Run, r *analysis.Result, u units.System) []byte {
+	t.Helper()
+	return drawn(t, Pressure, run, r, u, Wide)
 }
 
 func TestLabelsOfStagesNeverOverlap(t *testing.T) {
@@ -234,10 +245,7 @@ func TestTheLeakScaleBendsOnlyForRatesFarApart(t *testing.T) {
 func TestThePictureOfTheLeakShowsEveryHoldItsLimitAndItsDetection(t *testing.T) {
 	run, r := stairs(7)
 	r.Verdict.Holds[6].LeakMLPerH = nil
-	svg, err := Leak(run, r, units.System{}, Half)
-	if err != nil {
-		t.Fatal(err)
-	}
+	svg := drawn(t, Leak, run, r, units.System{}, Half)
 	for _, want := range []string{"limit 0.500", "detection limit", "95 % bounds", "not measured", ">35.0 m<", "Stage 6, 35.0 m: not measured"} {
 		if !bytes.Contains(svg, []byte(want)) {
 			t.Errorf("%q is missing", want)
@@ -246,10 +254,9 @@ func TestThePictureOfTheLeakShowsEveryHoldItsLimitAndItsDetection(t *testing.T) 
 }
 
 func TestNothingToDrawIsSaidAndNotDrawn(t *testing.T) {
-	type draw func(setup.Run, *analysis.Result, units.System, Size) ([]byte, error)
-	for name, f := range map[string]draw{"pressure": Pressure, "leak": Leak, "humidity": Humidity, "inside": InsidePressure} {
+	for name, f := range map[string]drawFunc{"pressure": Pressure, "leak": Leak, "humidity": Humidity, "inside": InsidePressure} {
 		if svg, err := f(setup.Run{}, &analysis.Result{}, units.System{}, Wide); !errors.Is(err, ErrNoData) || svg != nil {
-			t.Errorf("%s: %v after %d bytes", name, err, len(svg))
+			t.Errorf("%s: %v, %v", name, err, svg)
 		}
 	}
 }

@@ -18,7 +18,7 @@ import (
 // scale in depth-equivalent, the pressure that a tight unit would have shown,
 // the events and the moment the unit began to fail; and below it what was read
 // less what a tight unit would have shown, which is where a leak can be seen.
-func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) ([]byte, error) {
+func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Picture, error) {
 	u, err := u.Check()
 	if err != nil {
 		return nil, err
@@ -103,7 +103,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) ([]b
 	lowest.timeAxis(timeTicks(line.span, int((right-left)/(42*pt))), line.axisTitle())
 
 	title := fmt.Sprintf("Pressure in the chamber over time, unit %s", units.Clean(r.Verdict.Unit, 60))
-	return finish(f.svg, "pressure", title, pressureWords(r, u, line))
+	return f.picture("pressure", title, pressureWords(r, u, line))
 }
 
 // ticksIn is how many marks a panel's left side has room for.
