@@ -5,7 +5,8 @@ import (
 	"strings"
 
 	"proofpot/profiles/strict"
-	"proofpot/sensors/serialline/textline"
+
+	"proofpot/sensors/scale"
 )
 
 // What a person may write. Volumes: from a thimble to a cubic metre. A room
@@ -57,7 +58,7 @@ func (u Unit) Check() error {
 func (b *Bench) makeAbsolute() error {
 	room := b.RoomPa
 	if room == 0 {
-		room = textline.StandardAtmospherePa
+		room = scale.StandardAtmospherePa
 	}
 	for _, r := range []struct {
 		name     string
@@ -141,7 +142,7 @@ func (b *Bench) checkPressures() error {
 	}
 	room := b.RoomPa
 	if room == 0 {
-		room = textline.StandardAtmospherePa
+		room = scale.StandardAtmospherePa
 	}
 	for _, p := range []struct {
 		key   string

@@ -1,22 +1,24 @@
 package setup
 
 import (
-	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
 
 	"proofpot/sensors"
-	"proofpot/sensors/serialline/textline"
+	"proofpot/sensors/scale"
 )
 
-// DriverSerialLine is the driver of devices that print text lines over a serial
-// port.
-const DriverSerialLine = "serial-line"
+// checks says how the keys of each driver that a sensor may name are checked.
+// One file a kind of driver holds its keys and its checks.
+var checks = map[string]func(s *Sensor, key func(string) string) error{
+	DriverSerialLine: (*Sensor).checkSerialLine,
+}
 
-// Drivers lists the drivers that a sensor may name.
-func Drivers() []string { return []string{DriverSerialLine} }
+// Drivers lists the drivers that a sensor may name, in alphabetical order.
+func Drivers() []string { return slices.Sorted(maps.Keys(checks)) }
 
 // checkSensors checks each sensor and what they are together.
 func (b *Bench) checkSensors() error {
@@ -54,7 +56,7 @@ func (b *Bench) checkSensors() error {
 	}
 	for i, s := range b.Sensors {
 		for j, f := range s.Fields {
-			if f.Reference == textline.Gauge {
+			if f.Reference == scale.Gauge {
 				return wrong(fmt.Sprintf("sensor[%d].field[%d].reference", i, j),
 					"a gauge pressure needs the room's to become absolute; add a barometer, or room_pa from one that you read")
 			}
@@ -87,23 +89,12 @@ func (s *Sensor) check(key func(string) string) error {
 	}
 	if s.Driver == "" {
 		if s.Port != "" || s.Line != "" || len(s.Fields) > 0 {
-			return wrong(key("driver"), "nothing says how the sensor is read; give driver = %q", DriverSerialLine)
+			return wrong(key("driver"), "nothing says how the sensor is read; give driver, one of %s", strings.Join(quoted(Drivers()), ", "))
 		}
 		return nil
 	}
 	if err := checkWord(key("driver"), s.Driver, Drivers()); err != nil {
 		return err
-	}
-	return s.checkSerialLine(key)
-}
-
-func (s *Sensor) checkSerialLine(key func(string) string) error {
-	if strings.TrimSpace(s.Port) == "" {
-		return wrong(key("port"), "no serial port; give its name, best one below /dev/serial/by-id, which stays with the device")
-	}
-	if !slices.Contains(textline.Bauds(), s.Baud) {
-		return wrong(key("baud"), "%d is no usual rate of a serial port; use one of %s, the one that the device prints at",
-			s.Baud, strings.Trim(fmt.Sprint(textline.Bauds()), "[]"))
 	}
 	for i, f := range s.Fields {
 		if f.Measures != "" {
@@ -118,15 +109,7 @@ func (s *Sensor) checkSerialLine(key func(string) string) error {
 	if s.IntervalS < 0 || s.IntervalS > maxIntervalS {
 		return wrong(key("interval_s"), "%g must be above 0 and at most %d s", s.IntervalS, maxIntervalS)
 	}
-	config := s.TextLine()
-	if err := config.Check(); err != nil {
-		var at *textline.ConfigError
-		if errors.As(err, &at) {
-			return wrong(key(at.Key), "%s", at.Text)
-		}
-		return err
-	}
-	return nil
+	return checks[s.Driver](s, key)
 }
 
 const (
@@ -140,27 +123,6 @@ func (s Sensor) Interval() time.Duration {
 		return defaultIntervalS * time.Second
 	}
 	return seconds(s.IntervalS)
-}
-
-// TextLine says how to read the lines of a sensor whose driver is serial-line.
-// The quantities of its fields must be known ones: Check has seen to that.
-func (s Sensor) TextLine() textline.Config {
-	main, _ := sensors.QuantityNamed(s.Measures)
-	c := textline.Config{
-		Sensor: s.ID, Shape: s.Line, DecimalComma: s.DecimalComma, Separator: s.Separator,
-		Checksum: s.Checksum, Sequence: s.Sequence, Banner: s.Banner, Main: main,
-	}
-	for _, f := range s.Fields {
-		q := main
-		if f.Measures != "" {
-			q, _ = sensors.QuantityNamed(f.Measures)
-		}
-		c.Fields = append(c.Fields, textline.Field{
-			From: f.From, Quantity: q, Unit: f.Unit, Reference: f.Reference, SealedPa: f.SealedPa,
-			Low: f.Low, High: f.High, Interval: seconds(f.IntervalS),
-		})
-	}
-	return c
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

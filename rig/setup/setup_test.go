@@ -11,6 +11,7 @@ import (
 
 	"proofpot/profiles/strict"
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline/textline"
 )
 
@@ -47,7 +48,7 @@ func TestTheBenchOfTheReadmeIsRead(t *testing.T) {
 	if b.RatedPa != 897800 || b.ReliefPa != 797800 || b.RatedBarGauge != 0 || b.ReliefBarGauge != 0 {
 		t.Errorf("rated %v, relief %v Pa absolute; gauge left over: %v, %v", b.RatedPa, b.ReliefPa, b.RatedBarGauge, b.ReliefBarGauge)
 	}
-	p, err := textline.NewParser(b.Sensors[0].TextLine(), textline.NewRoom(b.RoomPa, b.HasBarometer()))
+	p, err := textline.NewParser(b.Sensors[0].TextLine(), scale.NewRoom(b.RoomPa, b.HasBarometer()))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,8 +14,8 @@ import (
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline"
-	"proofpot/sensors/serialline/textline"
 )
 
 // driver reads one device.
@@ -26,7 +26,7 @@ type driver interface {
 
 // shared is what the drivers of a bench have in common.
 type shared struct {
-	room  *textline.Room
+	room  *scale.Room
 	clock func() time.Duration // since the start of the run
 }
 
@@ -63,7 +63,7 @@ func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
 		return nil, fmt.Errorf("bench %q: %w", b.ID, err)
 	}
 	with := shared{
-		room:  textline.NewRoom(b.RoomPa, b.HasBarometer()),
+		room:  scale.NewRoom(b.RoomPa, b.HasBarometer()),
 		clock: func() time.Duration { return clock.Now().Mono },
 	}
 	bench := &handBench{}

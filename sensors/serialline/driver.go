@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline/textline"
 )
 
@@ -31,7 +32,7 @@ const (
 type Options struct {
 	Line     textline.Config
 	Interval time.Duration        // expected between two values, > 0
-	Room     *textline.Room       // for gauge pressures; shared by the devices of a bench
+	Room     *scale.Room          // for gauge pressures; shared by the devices of a bench
 	Clock    func() time.Duration // since the start of the run; called from another goroutine
 	Reopen   func() (Port, error) // opens the port again after it was lost; nil: it stays lost
 	Every    time.Duration        // between two attempts to reopen, real time; 0: half a second

@@ -12,6 +12,7 @@ import (
 	"go.bug.st/serial"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 	"proofpot/sensors/sensortest"
 	"proofpot/sensors/serialline/textline"
 )
@@ -19,7 +20,7 @@ import (
 // pressureOnly is one absolute pressure in Pa, by a key.
 func pressureOnly() textline.Config {
 	return textline.Config{Sensor: "p1", Shape: textline.KeyValue, Main: sensors.ChamberPressure, Fields: []textline.Field{
-		{From: "p", Quantity: sensors.ChamberPressure, Unit: "Pa", Reference: textline.Absolute}}}
+		{From: "p", Quantity: sensors.ChamberPressure, Unit: "Pa", Reference: scale.Absolute}}}
 }
 
 // bench is a driver on a fake port with a clock that the test moves.

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 	"proofpot/sensors/sensortest"
 	"proofpot/sensors/serialline/textline"
 )
@@ -157,7 +158,7 @@ func TestClosingEndsAReadThatWaits(t *testing.T) {
 // gaugeLine reads the emulator's key=value lines.
 func gaugeLine() textline.Config {
 	return textline.Config{Sensor: "p1", Shape: textline.KeyValue, Main: sensors.ChamberPressure, Fields: []textline.Field{
-		{From: "p_bar", Quantity: sensors.ChamberPressure, Unit: "bar", Reference: textline.Gauge, Low: -0.5, High: 10},
+		{From: "p_bar", Quantity: sensors.ChamberPressure, Unit: "bar", Reference: scale.Gauge, Low: -0.5, High: 10},
 		{From: "t_c", Quantity: sensors.ChamberWater, Unit: "C"}}}
 }
 
@@ -165,7 +166,7 @@ func gaugeLine() textline.Config {
 // over a real pseudo-terminal, a hundred times faster than life.
 func TestARunWithGarbageAResetAndAnUnplug(t *testing.T) {
 	far := startEmulator(t, sensortest.EmulatorOptions{Pace: 100, Every: 5 * time.Millisecond, WaterC: 11.5, RatePaS: 50_000})
-	d, err := New(openPort(t, far), Options{Line: gaugeLine(), Interval: 5 * time.Second, Room: textline.NewRoom(101325, false),
+	d, err := New(openPort(t, far), Options{Line: gaugeLine(), Interval: 5 * time.Second, Room: scale.NewRoom(101325, false),
 		Clock: far.Clock, Reopen: func() (Port, error) { return Open(far.Path(), 115200) }, Every: 10 * time.Millisecond})
 	if err != nil {
 		t.Fatal(err)
@@ -226,7 +227,7 @@ func TestAThousandLinesASecondArriveWhole(t *testing.T) {
 	far := startEmulator(t, sensortest.EmulatorOptions{})
 	far.Mute(true)
 	var clock sensortest.Clock
-	d, err := New(openPort(t, far), Options{Line: gaugeLine(), Interval: time.Hour, Room: textline.NewRoom(101325, false), Clock: clock.Now})
+	d, err := New(openPort(t, far), Options{Line: gaugeLine(), Interval: time.Hour, Room: scale.NewRoom(101325, false), Clock: clock.Now})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,7 +270,7 @@ func TestADeviceThatTricklesAByteAtATimeIsRead(t *testing.T) {
 	far := startEmulator(t, sensortest.EmulatorOptions{})
 	far.Mute(true)
 	var clock sensortest.Clock
-	d, err := New(openPort(t, far), Options{Line: gaugeLine(), Interval: time.Hour, Room: textline.NewRoom(101325, false), Clock: clock.Now})
+	d, err := New(openPort(t, far), Options{Line: gaugeLine(), Interval: time.Hour, Room: scale.NewRoom(101325, false), Clock: clock.Now})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 	"proofpot/sensors/sensortest"
 	"proofpot/sensors/serialline/textline"
 )
@@ -26,13 +27,13 @@ func devices() []device {
 	const chamber, water, room = sensors.ChamberPressure, sensors.ChamberWater, sensors.RoomPressure
 	return []device{
 		{"key-value", textline.Config{Shape: textline.KeyValue, Fields: []textline.Field{
-			field("p", "bar", textline.Gauge, chamber), field("t", "C", "", water), field("b", "hPa", textline.Absolute, room)}},
+			field("p", "bar", scale.Gauge, chamber), field("t", "C", "", water), field("b", "hPa", scale.Absolute, room)}},
 			"p=3.000 t=18.4 b=1001", "p=-2.000 t=-127 b=0"},
 		{"csv with decimal commas", textline.Config{Shape: textline.CSV, DecimalComma: true, Fields: []textline.Field{
-			field("2", "kPa", textline.Absolute, chamber), field("3", "K", "", water), field("1", "Pa", textline.Absolute, room)}},
+			field("2", "kPa", scale.Absolute, chamber), field("3", "K", "", water), field("1", "Pa", scale.Absolute, room)}},
 			"100100,0;400,1;291,55", "0,0;-1,0;0,0"},
 		{"json", textline.Config{Shape: textline.JSON, Fields: []textline.Field{
-			field("pot.p", "MPa", textline.SealedGauge, chamber), field("t.0", "F", "", water), field("room", "mbar", textline.Absolute, room)}},
+			field("pot.p", "MPa", scale.SealedGauge, chamber), field("t.0", "F", "", water), field("room", "mbar", scale.Absolute, room)}},
 			`{"pot":{"p":0.298775},"t":[65.12],"room":1001}`, `{"pot":{"p":1e6},"t":[1e9],"room":-1}`},
 	}
 }
@@ -46,7 +47,7 @@ const interval = time.Second
 func (d *device) options(clock *sensortest.Clock, reopen func() (Port, error)) Options {
 	config := d.config
 	config.Sensor, config.Main = "p1", sensors.ChamberPressure
-	return Options{Line: config, Interval: interval, Room: textline.NewRoom(0, true),
+	return Options{Line: config, Interval: interval, Room: scale.NewRoom(0, true),
 		Clock: clock.Now, Reopen: reopen, Every: 5 * time.Millisecond}
 }
 

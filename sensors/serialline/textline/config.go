@@ -6,14 +6,15 @@
 package textline
 
 import (
+	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 )
 
 // The shapes of a line.
@@ -26,27 +27,11 @@ const (
 // Shapes lists the shapes that a Config may ask for.
 func Shapes() []string { return []string{KeyValue, CSV, JSON} }
 
-// The references of a pressure.
-const (
-	Absolute    = "absolute"     // above vacuum
-	Gauge       = "gauge"        // above the room, through a vent: the room's pressure is added
-	SealedGauge = "sealed-gauge" // above what was sealed into the transducer: that is added
-)
-
-// References lists the references that a Field may name.
-func References() []string { return []string{Absolute, Gauge, SealedGauge} }
-
 // Bauds lists the rates of a serial port, in 1/s. Ports take any number without
 // a word, and then nothing that arrives can be read.
 func Bauds() []int {
 	return []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000}
 }
-
-// StandardAtmospherePa is the standard atmosphere, exact by definition (10th
-// CGPM, 1954): what a sealed-gauge transducer is taken to hold unless its field
-// says otherwise. The true content depends on the day and place of its making
-// and moves a reading by some 10 to 40 hPa; a zero check at open vent shows it.
-const StandardAtmospherePa = 101325.0
 
 // Config says how the lines of one device look and what they mean.
 type Config struct {
@@ -65,8 +50,8 @@ type Config struct {
 type Field struct {
 	From      string           // key, column from 1, or JSON path a.b.c
 	Quantity  sensors.Quantity //
-	Unit      string           // see UnitsOf
-	Reference string           // pressures only, see References
+	Unit      string           // see scale.UnitsOf
+	Reference string           // pressures only, see scale.References
 	SealedPa  float64          // Pa absolute, sealed into a sealed-gauge transducer; 0: the standard atmosphere
 	Low, High float64          // what the sensor can truly show, in Unit; both 0: not declared
 	Interval  time.Duration    // between two values; 0: as the device
@@ -84,7 +69,7 @@ func (e *ConfigError) Error() string { return e.Key + ": " + e.Text }
 // *ConfigError.
 func (c *Config) Check() error {
 	if !slices.Contains(Shapes(), c.Shape) {
-		return wrong("line", "%s is no shape of a line; use %s", quoted(c.Shape), list(Shapes()))
+		return wrong("line", "%s is no shape of a line; use %s", quoted(c.Shape), scale.List(Shapes()))
 	}
 	if c.DecimalComma && c.Shape == JSON {
 		return wrong("decimal_comma", "a JSON number has a decimal point; leave it out")
@@ -129,18 +114,13 @@ func (c *Config) checkField(i int) error {
 				f.Quantity, j+1)
 		}
 	}
-	units := UnitsOf(f.Quantity)
-	if !slices.Contains(units, f.Unit) {
-		if len(units) == 1 && units[0] == "" {
-			return wrong(key("unit"), "%s has no unit; leave it out", f.Quantity)
+	meaning := f.scale()
+	if err := meaning.Check(); err != nil {
+		var at *scale.Error
+		if errors.As(err, &at) {
+			return wrong(key(at.Key), "%s", at.Text)
 		}
-		return wrong(key("unit"), "%s is no unit of %s; use %s", quoted(f.Unit), f.Quantity, list(units))
-	}
-	if err := checkReference(f, key); err != nil {
 		return err
-	}
-	if !finite(f.Low) || !finite(f.High) || (f.Low != 0 || f.High != 0) && f.Low >= f.High {
-		return wrong(key("high"), "the range %v to %v is empty; low must lie below high, both in %s", f.Low, f.High, f.Unit)
 	}
 	if f.Interval < 0 {
 		return wrong(key("interval_s"), "must be above 0")
@@ -148,26 +128,9 @@ func (c *Config) checkField(i int) error {
 	return nil
 }
 
-func checkReference(f *Field, key func(string) string) error {
-	switch {
-	case !isPressure(f.Quantity):
-		if f.Reference != "" {
-			return wrong(key("reference"), "only a pressure has a reference; leave it out")
-		}
-	case f.Reference == "":
-		return wrong(key("reference"), "say what the pressure is measured from: %s", list(References()))
-	case !slices.Contains(References(), f.Reference):
-		return wrong(key("reference"), "%s is no reference of a pressure; use %s", quoted(f.Reference), list(References()))
-	case f.Quantity == sensors.RoomPressure && f.Reference != Absolute:
-		return wrong(key("reference"), "a barometer reads absolute pressure; use \"absolute\"")
-	}
-	if f.SealedPa != 0 && f.Reference != SealedGauge {
-		return wrong(key("sealed_pa"), "only a sealed-gauge pressure has one; leave it out")
-	}
-	if f.SealedPa != 0 && !(f.SealedPa >= 50_000 && f.SealedPa <= 110_000) {
-		return wrong(key("sealed_pa"), "%v Pa is no pressure that a transducer is sealed at; 50000 to 110000 Pa absolute is", f.SealedPa)
-	}
-	return nil
+// scale says what the field's number means.
+func (f *Field) scale() scale.Scale {
+	return scale.Scale{From: f.From, Quantity: f.Quantity, Unit: f.Unit, Reference: f.Reference, SealedPa: f.SealedPa, Low: f.Low, High: f.High}
 }
 
 // checkPlace looks at a key, a column or a path.
@@ -204,16 +167,3 @@ func wrong(key, format string, args ...any) error {
 }
 
 func quoted(s string) string { return strconv.Quote(s) }
-
-func list(words []string) string {
-	all := make([]string, len(words))
-	for i, w := range words {
-		all[i] = quoted(w)
-	}
-	if len(all) == 1 {
-		return all[0]
-	}
-	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
-}
-
-func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

@@ -6,12 +6,13 @@ import (
 	"testing"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 )
 
 func TestAWrongMappingNamesItsKeyAndWhatWouldBeRight(t *testing.T) {
 	good := func() Config {
 		return Config{Shape: KeyValue, Main: sensors.ChamberPressure, Fields: []Field{
-			{From: "p", Quantity: sensors.ChamberPressure, Unit: "bar", Reference: Gauge},
+			{From: "p", Quantity: sensors.ChamberPressure, Unit: "bar", Reference: scale.Gauge},
 			{From: "t", Quantity: sensors.ChamberWater, Unit: "C"}}}
 	}
 	sound := good()
@@ -38,12 +39,12 @@ func TestAWrongMappingNamesItsKeyAndWhatWouldBeRight(t *testing.T) {
 		{func(c *Config) { c.Fields[1] = Field{From: "w", Quantity: sensors.ProbeWet, Unit: "V"} }, `field[1].unit: wet probe has no unit`},
 		{func(c *Config) { c.Fields[0].Reference = "" }, `field[0].reference: say what the pressure is measured from: "absolute", "gauge" or "sealed-gauge"`},
 		{func(c *Config) { c.Fields[0].Reference = "relative" }, `field[0].reference: "relative" is no reference`},
-		{func(c *Config) { c.Fields[1].Reference = Gauge }, `field[1].reference: only a pressure has`},
+		{func(c *Config) { c.Fields[1].Reference = scale.Gauge }, `field[1].reference: only a pressure has`},
 		{func(c *Config) {
-			c.Fields[1] = Field{From: "b", Quantity: sensors.RoomPressure, Unit: "hPa", Reference: Gauge}
+			c.Fields[1] = Field{From: "b", Quantity: sensors.RoomPressure, Unit: "hPa", Reference: scale.Gauge}
 		}, `field[1].reference: a barometer reads absolute`},
 		{func(c *Config) { c.Fields[0].SealedPa = 101325 }, `field[0].sealed_pa: only a sealed-gauge`},
-		{func(c *Config) { c.Fields[0].Reference, c.Fields[0].SealedPa = SealedGauge, 1 }, `field[0].sealed_pa: 1 Pa is no pressure`},
+		{func(c *Config) { c.Fields[0].Reference, c.Fields[0].SealedPa = scale.SealedGauge, 1 }, `field[0].sealed_pa: 1 Pa is no pressure`},
 		{func(c *Config) { c.Fields[0].Low = 3 }, `field[0].high: the range 3 to 0 is empty`},
 		{func(c *Config) { c.Fields[0].Interval = -1 }, `field[0].interval_s: must be above 0`},
 		{func(c *Config) { c.Main = sensors.ProbeWet }, `measures: no field of this sensor measures wet probe`},
@@ -64,10 +65,10 @@ func TestAWrongMappingNamesItsKeyAndWhatWouldBeRight(t *testing.T) {
 func TestEveryQuantityHasAUnit(t *testing.T) {
 	for _, name := range sensors.QuantityNames() {
 		q, _ := sensors.QuantityNamed(name)
-		if len(UnitsOf(q)) == 0 {
+		if len(scale.UnitsOf(q)) == 0 {
 			t.Errorf("%s has no unit", name)
 		}
-		if l := physical(q); !(l.low < l.high) {
+		if l := scale.Possible(q); !(l.Low < l.High) {
 			t.Errorf("%s can be nothing", name)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 )
 
 // FuzzStream feeds bytes to a splitter and a parser of each shape. Whatever
@@ -35,8 +36,8 @@ func FuzzStream(f *testing.F) {
 
 func fuzzConfigs() []Config {
 	fields := func(a, b, w string) []Field {
-		return []Field{{From: a, Quantity: pot, Unit: "bar", Reference: Gauge, Low: -1, High: 60},
-			{From: b, Quantity: baro, Unit: "hPa", Reference: Absolute}, {From: w, Quantity: sensors.ProbeWet}}
+		return []Field{{From: a, Quantity: pot, Unit: "bar", Reference: scale.Gauge, Low: -1, High: 60},
+			{From: b, Quantity: baro, Unit: "hPa", Reference: scale.Absolute}, {From: w, Quantity: sensors.ProbeWet}}
 	}
 	return []Config{
 		{Shape: KeyValue, Fields: fields("p", "b", "w")}, {Shape: KeyValue, DecimalComma: true, Fields: fields("p_bar", "b", "w")},
@@ -46,7 +47,7 @@ func fuzzConfigs() []Config {
 }
 
 func readings(t *testing.T, c Config, stream []byte, cut int) string {
-	p := parser(t, c, NewRoom(101325, false))
+	p := parser(t, c, scale.NewRoom(101325, false))
 	var s Splitter
 	var got []sensors.Reading
 	for len(stream) > 0 {
@@ -64,9 +65,9 @@ func readings(t *testing.T, c Config, stream []byte, cut int) string {
 		stream = stream[n:]
 	}
 	for _, r := range got {
-		l := physical(r.Quantity)
+		l := scale.Possible(r.Quantity)
 		switch {
-		case r.Status == sensors.OK && !(r.Value >= l.low && r.Value <= l.high):
+		case r.Status == sensors.OK && !(r.Value >= l.Low && r.Value <= l.High):
 			t.Fatalf("%s: %+v cannot be", c.Shape, r)
 		case r.Status != sensors.OK && (!math.IsNaN(r.Value) || r.Text == "" || len(r.Text) > 400):
 			t.Fatalf("%s: fault %+v", c.Shape, r)

@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 )
 
 // maxColumns bounds a csv line.
@@ -19,7 +20,7 @@ const maxColumns = 64
 // lines carry a checksum. It is for one goroutine.
 type Parser struct {
 	config Config
-	room   *Room
+	room   *scale.Room
 
 	checksummed bool   // a line with a checksum has been seen
 	sequenced   bool   // a sequence number has been seen
@@ -36,7 +37,7 @@ type place struct{ key, text string }
 
 // NewParser checks the config and makes its parser. Gauge pressures are added
 // to room, and the device's barometer, where it has one, is told to it.
-func NewParser(config Config, room *Room) (*Parser, error) {
+func NewParser(config Config, room *scale.Room) (*Parser, error) {
 	if err := config.Check(); err != nil {
 		return nil, err
 	}
@@ -184,46 +185,11 @@ func word(q sensors.Quantity, text string) string {
 // reading turns a number into a reading: unit, reference, ranges. Nothing is
 // clamped.
 func (p *Parser) reading(at time.Duration, f *Field, n number) sensors.Reading {
-	fault := func(s sensors.Status, format string, args ...any) sensors.Reading {
-		return sensors.Fault(p.config.Sensor, f.Quantity, s, at, fmt.Sprintf(format, args...))
-	}
 	if n.none {
-		return fault(sensors.NoReading, "the device says that it has no value for %s", f.From)
+		return sensors.Fault(p.config.Sensor, f.Quantity, sensors.NoReading, at, "the device says that it has no value for "+f.From)
 	}
-	if (f.Low != 0 || f.High != 0) && (n.value < f.Low || n.value > f.High) {
-		return fault(sensors.OutOfRange, "%s is %v %s, outside %v to %v", f.From, n.value, f.Unit, f.Low, f.High)
-	}
-	var value float64
-	for _, unit := range unitsOf(f.Quantity) {
-		if unit.unit == f.Unit {
-			value = unit.apply(n.value)
-		}
-	}
-	switch f.Reference {
-	case Gauge:
-		room, why := p.room.At(at)
-		if why != "" {
-			return fault(sensors.NoReading, "gauge pressure %s cannot be made absolute: %s", f.From, why)
-		}
-		value += room
-	case SealedGauge:
-		sealed := f.SealedPa
-		if sealed == 0 {
-			sealed = StandardAtmospherePa
-		}
-		value += sealed
-	}
-	if l := physical(f.Quantity); !(value >= l.low && value <= l.high) {
-		return fault(sensors.OutOfRange, "%s is %v %s, no %s that can be: %v to %v %s is",
-			f.From, n.value, f.Unit, f.Quantity, l.low, l.high, f.Quantity.Unit())
-	}
-	if f.Quantity.TwoState() && value != 0 && value != 1 {
-		return fault(sensors.OutOfRange, "%s is %v, neither 0 for dry, shut or released nor 1 for wet, open or pressed", f.From, n.value)
-	}
-	if f.Quantity == sensors.RoomPressure {
-		p.room.Saw(value, at)
-	}
-	return sensors.Reading{Sensor: p.config.Sensor, Quantity: f.Quantity, Value: value, At: at}
+	meaning := f.scale()
+	return meaning.Reading(p.config.Sensor, at, n.value, p.room)
 }
 
 func (p *Parser) fault(s sensors.Status, at time.Duration, text string) sensors.Reading {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/scale"
 )
 
 const (
@@ -18,7 +19,7 @@ const (
 	baro  = sensors.RoomPressure
 )
 
-func parser(t testing.TB, c Config, room *Room) *Parser {
+func parser(t testing.TB, c Config, room *scale.Room) *Parser {
 	t.Helper()
 	c.Sensor, c.Main = "p1", c.Fields[0].Quantity
 	p, err := NewParser(c, room)
@@ -31,9 +32,9 @@ func parser(t testing.TB, c Config, room *Room) *Parser {
 // gaugeAndWater is the example of the protocol page, in a room of 1000 hPa.
 func gaugeAndWater(t testing.TB) *Parser {
 	return parser(t, Config{Shape: KeyValue, Banner: "hello", Fields: []Field{
-		{From: "p_bar", Quantity: pot, Unit: "bar", Reference: Gauge, Low: -0.2, High: 10},
+		{From: "p_bar", Quantity: pot, Unit: "bar", Reference: scale.Gauge, Low: -0.2, High: 10},
 		{From: "t_c", Quantity: water, Unit: "C"},
-	}}, NewRoom(100000, false))
+	}}, scale.NewRoom(100000, false))
 }
 
 // said is a reading in short: "pressure=421400", or its status.
@@ -51,7 +52,7 @@ func said(rs []sensors.Reading) string {
 
 func TestALineOfEachShapeGivesItsValues(t *testing.T) {
 	fields := func(a, b string) []Field {
-		return []Field{{From: a, Quantity: pot, Unit: "bar", Reference: Absolute}, {From: b, Quantity: water, Unit: "C"}}
+		return []Field{{From: a, Quantity: pot, Unit: "bar", Reference: scale.Absolute}, {From: b, Quantity: water, Unit: "C"}}
 	}
 	const want = "chamber pressure=321400; chamber water temperature=18.42"
 	for _, c := range []struct {
@@ -73,7 +74,7 @@ func TestALineOfEachShapeGivesItsValues(t *testing.T) {
 			`{"pot":{"bar":3.214},"t":[0,18.42]}`, ` { "t" : [ null , "18.42" ] , "pot" : { "bar" : 3.214e0 } } `}},
 	} {
 		for _, line := range c.lines {
-			p := parser(t, c.config, NewRoom(0, false))
+			p := parser(t, c.config, scale.NewRoom(0, false))
 			rs := p.Line(3*time.Second, []byte(line), nil)
 			if said(rs) != want {
 				t.Errorf("%s: %q reads %q, want %q", c.name, line, said(rs), want)
@@ -103,7 +104,7 @@ func TestADamagedLineGivesNoValueAtAll(t *testing.T) {
 	for _, line := range []string{
 		`{"p":3.2`, `{"p":3.2{"p":3.214}`, `{"p":3.2}{"p":3.2}`, `[3.2]`, `null`, `3.2`, `{"p":[3.2]}`, `{"p":true}`, `{"p":"3,2"}`, `{"q":3.2}`, `{"p":3.2}]`,
 	} {
-		p := parser(t, Config{Shape: JSON, Fields: []Field{{From: "p", Quantity: pot, Unit: "bar", Reference: Absolute}}}, NewRoom(0, false))
+		p := parser(t, Config{Shape: JSON, Fields: []Field{{From: "p", Quantity: pot, Unit: "bar", Reference: scale.Absolute}}}, scale.NewRoom(0, false))
 		if got := said(p.Line(0, []byte(line), nil)); got != "chamber pressure garbled" {
 			t.Errorf("%s reads %q", line, got)
 		}
@@ -156,15 +157,15 @@ func TestNothingOutOfRangeBecomesAValue(t *testing.T) {
 		}
 	}
 	limits := Config{Shape: CSV, Fields: []Field{
-		{From: "1", Quantity: sensors.UnitHumidity, Unit: "%"}, {From: "2", Quantity: baro, Unit: "hPa", Reference: Absolute},
+		{From: "1", Quantity: sensors.UnitHumidity, Unit: "%"}, {From: "2", Quantity: baro, Unit: "hPa", Reference: scale.Absolute},
 		{From: "3", Quantity: sensors.ProbeWet}, {From: "4", Quantity: sensors.ProbeLevel, Unit: "%"},
-		{From: "5", Quantity: sensors.UnitPressure, Unit: "Pa", Reference: Absolute}}}
+		{From: "5", Quantity: sensors.UnitPressure, Unit: "Pa", Reference: scale.Absolute}}}
 	good := "inside humidity=50; room pressure=101300; wet probe=1; wet probe level=0.25; inside pressure=100000"
-	if got := said(parser(t, limits, NewRoom(0, true)).Line(0, []byte("50;1013;wet;25;100000"), nil)); got != strings.Join([]string{
+	if got := said(parser(t, limits, scale.NewRoom(0, true)).Line(0, []byte("50;1013;wet;25;100000"), nil)); got != strings.Join([]string{
 		"room pressure=101300", "inside humidity=50", "wet probe=1", "wet probe level=0.25", "inside pressure=100000"}, "; ") {
 		t.Errorf("good values read %q, want those of %q", got, good)
 	}
-	rs := parser(t, limits, NewRoom(0, true)).Line(0, []byte("110;499;0.5;101;-1"), nil)
+	rs := parser(t, limits, scale.NewRoom(0, true)).Line(0, []byte("110;499;0.5;101;-1"), nil)
 	for _, r := range rs {
 		if r.Status != sensors.OutOfRange || !math.IsNaN(r.Value) {
 			t.Errorf("%+v is no fault", r)
@@ -191,10 +192,10 @@ func TestUnitsAgreeWithTheirDefinitions(t *testing.T) {
 		{sensors.RoomHumidity, "55", "%", 55}, {sensors.ProbeLevel, "55", "%", 0.55},
 	} {
 		f := Field{From: "1", Quantity: c.quantity, Unit: c.unit}
-		if isPressure(c.quantity) {
-			f.Reference = Absolute
+		if scale.IsPressure(c.quantity) {
+			f.Reference = scale.Absolute
 		}
-		rs := parser(t, Config{Shape: CSV, Fields: []Field{f}}, NewRoom(0, false)).Line(0, []byte(c.text), nil)
+		rs := parser(t, Config{Shape: CSV, Fields: []Field{f}}, scale.NewRoom(0, false)).Line(0, []byte(c.text), nil)
 		if len(rs) != 1 || rs[0].Status != sensors.OK || math.Abs(rs[0].Value-c.want) > 1e-9*math.Max(math.Abs(c.want), 100) {
 			t.Errorf("%s %s reads %+v, want %v", c.text, c.unit, rs, c.want)
 		}
@@ -202,20 +203,20 @@ func TestUnitsAgreeWithTheirDefinitions(t *testing.T) {
 }
 
 func TestAGaugePressureIsMadeAbsoluteByTheBarometer(t *testing.T) {
-	gauge := Config{Shape: KeyValue, Fields: []Field{{From: "p", Quantity: pot, Unit: "kPa", Reference: Gauge}}}
+	gauge := Config{Shape: KeyValue, Fields: []Field{{From: "p", Quantity: pot, Unit: "kPa", Reference: scale.Gauge}}}
 	both := gauge
-	both.Fields = append([]Field(nil), gauge.Fields[0], Field{From: "b", Quantity: baro, Unit: "hPa", Reference: Absolute})
+	both.Fields = append([]Field(nil), gauge.Fields[0], Field{From: "b", Quantity: baro, Unit: "hPa", Reference: scale.Absolute})
 
-	p := parser(t, gauge, NewRoom(98000, false))
+	p := parser(t, gauge, scale.NewRoom(98000, false))
 	if got := said(p.Line(0, []byte("p=200"), nil)); got != "chamber pressure=298000" {
 		t.Errorf("by room_pa: %q", got)
 	}
-	p = parser(t, gauge, NewRoom(0, false))
+	p = parser(t, gauge, scale.NewRoom(0, false))
 	if got := said(p.Line(0, []byte("p=200"), nil)); got != "chamber pressure no-reading" {
 		t.Errorf("with no room known: %q", got)
 	}
 	// With a barometer, what the file states does not count, not even at first.
-	p = parser(t, both, NewRoom(98000, true))
+	p = parser(t, both, scale.NewRoom(98000, true))
 	for _, step := range []struct {
 		at         time.Duration
 		line, want string
@@ -223,9 +224,9 @@ func TestAGaugePressureIsMadeAbsoluteByTheBarometer(t *testing.T) {
 		{0, "p=200", "chamber pressure no-reading"},
 		{1 * time.Second, "p=200 b=1000", "room pressure=100000; chamber pressure=300000"}, // the same line serves
 		{2 * time.Second, "p=200 b=10", "room pressure out-of-range; chamber pressure=300000"},
-		{1*time.Second + BarometerHoldover, "p=200", "chamber pressure=300000"},
-		{2*time.Second + BarometerHoldover, "p=200", "chamber pressure no-reading"},
-		{3*time.Second + BarometerHoldover, "p=200 b=990", "room pressure=99000; chamber pressure=299000"},
+		{1*time.Second + scale.BarometerHoldover, "p=200", "chamber pressure=300000"},
+		{2*time.Second + scale.BarometerHoldover, "p=200", "chamber pressure no-reading"},
+		{3*time.Second + scale.BarometerHoldover, "p=200 b=990", "room pressure=99000; chamber pressure=299000"},
 	} {
 		if got := said(p.Line(step.at, []byte(step.line), nil)); got != step.want {
 			t.Errorf("at %v %q reads %q, want %q", step.at, step.line, got, step.want)
@@ -234,12 +235,12 @@ func TestAGaugePressureIsMadeAbsoluteByTheBarometer(t *testing.T) {
 }
 
 func TestASealedGaugePressureHoldsWhatWasSealedIn(t *testing.T) {
-	sealed := Config{Shape: KeyValue, Fields: []Field{{From: "p", Quantity: pot, Unit: "Pa", Reference: SealedGauge}}}
-	if got := said(parser(t, sealed, NewRoom(98000, false)).Line(0, []byte("p=200000"), nil)); got != "chamber pressure=301325" {
+	sealed := Config{Shape: KeyValue, Fields: []Field{{From: "p", Quantity: pot, Unit: "Pa", Reference: scale.SealedGauge}}}
+	if got := said(parser(t, sealed, scale.NewRoom(98000, false)).Line(0, []byte("p=200000"), nil)); got != "chamber pressure=301325" {
 		t.Errorf("standard atmosphere: %q", got)
 	}
 	sealed.Fields[0].SealedPa = 98000
-	if got := said(parser(t, sealed, NewRoom(101000, false)).Line(0, []byte("p=200000"), nil)); got != "chamber pressure=298000" {
+	if got := said(parser(t, sealed, scale.NewRoom(101000, false)).Line(0, []byte("p=200000"), nil)); got != "chamber pressure=298000" {
 		t.Errorf("sealed at 98000 Pa: %q", got)
 	}
 }
@@ -315,7 +316,7 @@ func TestSequenceNumbersShowLostLinesAndRestarts(t *testing.T) {
 	if got := said(p.Line(0, []byte("p_bar=1 n=500"), nil)); got != value {
 		t.Errorf("after the port was opened anew: %q", got)
 	}
-	rows := parser(t, Config{Shape: CSV, Sequence: "1", Fields: []Field{{From: "2", Quantity: pot, Unit: "Pa", Reference: Absolute}}}, nil)
+	rows := parser(t, Config{Shape: CSV, Sequence: "1", Fields: []Field{{From: "2", Quantity: pot, Unit: "Pa", Reference: scale.Absolute}}}, nil)
 	rows.Line(0, []byte("5;200000"), nil)
 	if got := said(rows.Line(0, []byte("4;200000"), nil)); got != "chamber pressure restarted; "+value {
 		t.Errorf("a csv column: %q", got)
@@ -333,7 +334,7 @@ func TestWhatADevicePrintsWhenItStartsIsARestart(t *testing.T) {
 }
 
 func TestACSVHeaderComesOnceAndThenMeansARestart(t *testing.T) {
-	p := parser(t, Config{Shape: CSV, Fields: []Field{{From: "2", Quantity: pot, Unit: "Pa", Reference: Absolute}}}, nil)
+	p := parser(t, Config{Shape: CSV, Fields: []Field{{From: "2", Quantity: pot, Unit: "Pa", Reference: scale.Absolute}}}, nil)
 	for i, step := range []struct{ line, want string }{
 		{"time;pressure", ""}, {"1;200000", "chamber pressure=200000"}, {"2;2000", "chamber pressure=2000"},
 		{"3;20000;7", "chamber pressure garbled"}, // two lines run into one

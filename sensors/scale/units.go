@@ -1,4 +1,4 @@
-package textline
+package scale
 
 import "proofpot/sensors"
 
@@ -52,32 +52,37 @@ func UnitsOf(q sensors.Quantity) []string {
 	return names
 }
 
-func isPressure(q sensors.Quantity) bool {
+// IsPressure says whether a quantity is a pressure, and so has a reference.
+func IsPressure(q sensors.Quantity) bool {
 	return q == sensors.ChamberPressure || q == sensors.UnitPressure || q == sensors.RoomPressure
 }
 
-// limits is what a value of a quantity can be at all, in the reading's unit,
-// whatever the sensor: outside it the wire, the chip or the mapping is wrong.
-type limits struct{ low, high float64 }
+// Range is what a value can be, both ends in.
+type Range struct{ Low, High float64 }
 
-// physical gives the limits of a quantity. An absolute pressure is never
-// negative, and 100 MPa is ten times what a bench pot holds. A thermometer of a
-// bench shows −60 to 150 °C: −127 °C and −273 °C are what broken wires read.
-// Weather has been seen between 50 kPa (some 5,500 m up) and 110 kPa. A
-// hygrometer may overshoot saturation and dryness by its accuracy of a few %.
-func physical(q sensors.Quantity) limits {
+// Holds says whether a value lies in the range; NaN does not.
+func (r Range) Holds(x float64) bool { return x >= r.Low && x <= r.High }
+
+// Possible gives what a value of a quantity can be at all, in the reading's
+// unit, whatever the sensor: outside it the wire, the chip or the mapping is
+// wrong. An absolute pressure is never negative, and 100 MPa is ten times what a
+// bench pot holds. A thermometer of a bench shows −60 to 150 °C: −127 °C and
+// −273 °C are what broken wires read. Weather has been seen between 50 kPa (some
+// 5,500 m up) and 110 kPa. A hygrometer may overshoot saturation and dryness by
+// its accuracy of a few %.
+func Possible(q sensors.Quantity) Range {
 	switch q {
 	case sensors.ChamberPressure, sensors.UnitPressure:
-		return limits{0, 100e6}
+		return Range{0, 100e6}
 	case sensors.RoomPressure:
-		return limits{50e3, 110e3}
+		return Range{50e3, 110e3}
 	case sensors.UnitHumidity, sensors.RoomHumidity:
-		return limits{-5, 105}
+		return Range{-5, 105}
 	case sensors.ProbeLevel:
-		return limits{0, 1}
+		return Range{0, 1}
 	}
 	if q.TwoState() {
-		return limits{0, 1}
+		return Range{0, 1}
 	}
-	return limits{-60, 150}
+	return Range{-60, 150}
 }

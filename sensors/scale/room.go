@@ -1,4 +1,4 @@
-package textline
+package scale
 
 import (
 	"fmt"

@@ -1,0 +1,55 @@
+package setup
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"proofpot/sensors"
+	"proofpot/sensors/serialline/textline"
+)
+
+// DriverSerialLine is the driver of devices that print text lines over a serial
+// port.
+const DriverSerialLine = "serial-line"
+
+func (s *Sensor) checkSerialLine(key func(string) string) error {
+	if strings.TrimSpace(s.Port) == "" {
+		return wrong(key("port"), "no serial port; give its name, best one below /dev/serial/by-id, which stays with the device")
+	}
+	if !slices.Contains(textline.Bauds(), s.Baud) {
+		return wrong(key("baud"), "%d is no usual rate of a serial port; use one of %s, the one that the device prints at",
+			s.Baud, strings.Trim(fmt.Sprint(textline.Bauds()), "[]"))
+	}
+	config := s.TextLine()
+	if err := config.Check(); err != nil {
+		var at *textline.ConfigError
+		if errors.As(err, &at) {
+			return wrong(key(at.Key), "%s", at.Text)
+		}
+		return err
+	}
+	return nil
+}
+
+// TextLine says how to read the lines of a sensor whose driver is serial-line.
+// The quantities of its fields must be known ones: Check has seen to that.
+func (s Sensor) TextLine() textline.Config {
+	main, _ := sensors.QuantityNamed(s.Measures)
+	c := textline.Config{
+		Sensor: s.ID, Shape: s.Line, DecimalComma: s.DecimalComma, Separator: s.Separator,
+		Checksum: s.Checksum, Sequence: s.Sequence, Banner: s.Banner, Main: main,
+	}
+	for _, f := range s.Fields {
+		q := main
+		if f.Measures != "" {
+			q, _ = sensors.QuantityNamed(f.Measures)
+		}
+		c.Fields = append(c.Fields, textline.Field{
+			From: f.From, Quantity: q, Unit: f.Unit, Reference: f.Reference, SealedPa: f.SealedPa,
+			Low: f.Low, High: f.High, Interval: seconds(f.IntervalS),
+		})
+	}
+	return c
+}
