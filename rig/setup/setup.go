@@ -58,7 +58,7 @@ type Sensor struct {
 	// Driver serial-line: a device that prints text lines.
 	Port         string  `toml:"port,omitempty"`          // serial port
 	Baud         int     `toml:"baud,omitempty"`          // 1/s
-	Line         string  `toml:"line,omitempty"`          // shape of a text line: "key-value", "csv" or "json"
+	Line         string  `toml:"line,omitempty"`          // shape of a text line, see textline.Shapes; gpio-line: the line of the chip
 	DecimalComma bool    `toml:"decimal_comma,omitempty"` // numbers are written 3,214
 	Separator    string  `toml:"separator,omitempty"`     // csv: ",", ";", "\t" or " "; empty: found in each line
 	Checksum     bool    `toml:"checksum,omitempty"`      // refuse lines without a checksum
@@ -66,6 +66,12 @@ type Sensor struct {
 	Banner       string  `toml:"banner,omitempty"`        // text of the line that the device prints when it starts
 	IntervalS    float64 `toml:"interval_s,omitempty"`    // s between two lines; 0: 1 s
 	Fields       []Field `toml:"field,omitempty"`
+
+	// Driver gpio-line: a wet probe or a switch on a digital line; see sensors/gpioline.
+	Chip       string  `toml:"chip,omitempty"`        // label, name or path of the GPIO chip
+	Active     string  `toml:"active,omitempty"`      // the level that is wet, open or pressed: "high" or "low"
+	Bias       string  `toml:"bias,omitempty"`        // what holds the line: "pull-up", "pull-down", "none" or "as-is"
+	DebounceMS float64 `toml:"debounce_ms,omitempty"` // how long a level must stand to count; 0: 50 ms
 }
 
 // Field maps one number of a text line to a quantity.

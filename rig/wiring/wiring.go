@@ -32,6 +32,7 @@ type shared struct {
 
 // drivers says how each driver that bench.toml may name is opened.
 var drivers = map[string]func(setup.Sensor, shared) (driver, error){
+	setup.DriverGPIOLine:   openGPIOLine,
 	setup.DriverSerialLine: openSerialLine,
 }
 
