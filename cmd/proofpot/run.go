@@ -230,6 +230,7 @@ func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.C
 	}
 	writer := record.NewWriter(file, start)
 	writer.OnLine = watch.line
+	writer.Wait = c.Bench == "" // simulated time can stand still
 	writer.Run(0, "start", "proofpot "+version())
 	if !plan.Hand {
 		writer.Valve(0, "fill", false)

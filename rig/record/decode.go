@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"errors"
 	"math"
 	"strconv"
@@ -32,6 +33,9 @@ func (d *decoder) keep(b []byte) string {
 	return s
 }
 
+// errNUL is a line with a hole, as a power cut leaves it.
+var errNUL = errors.New("NUL bytes, as a power cut leaves them: the disk never had this part")
+
 // errUnusual says that a line is not in the plain shape; it is not an error of the record.
 var errUnusual = errors.New("not in the plain shape")
 
@@ -39,6 +43,9 @@ var errUnusual = errors.New("not in the plain shape")
 func (d *decoder) decode(b []byte, l *Line) error {
 	err := d.plain(b, l)
 	if err == errUnusual {
+		if bytes.IndexByte(b, 0) >= 0 {
+			return errNUL
+		}
 		l.Clear()
 		return d.lib.decode(d, b, l)
 	}

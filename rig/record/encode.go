@@ -50,8 +50,8 @@ func (e *encoder) line(l *Line) error {
 	}
 	if l.Measurement == Chain {
 		e.lp.AddField("lines", lineprotocol.IntValue(l.Lines))
-		e.text("sha256", l.SHA256)
 	}
+	e.text("sha256", l.SHA256)
 	e.text("text", l.Text)
 	if l.MonoNS >= 0 {
 		e.lp.AddField("mono_ns", lineprotocol.IntValue(l.MonoNS))

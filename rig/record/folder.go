@@ -49,7 +49,11 @@ func Create(dir string, start time.Time, run setup.Run) (string, File, error) {
 	if err != nil {
 		return "", nil, fmt.Errorf("the record cannot be started: %w", err)
 	}
-	if err := syncDir(folder); err != nil {
+	err = lock(f)
+	if err == nil {
+		err = syncDir(folder)
+	}
+	if err != nil {
 		f.Close()
 		return "", nil, err
 	}
@@ -109,12 +113,7 @@ func Open(folder string) (*Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	sheet := filepath.Join(folder, RunFile)
-	data, err := os.ReadFile(sheet)
-	if err != nil {
-		return nil, fmt.Errorf("%s is no record: %w", folder, err)
-	}
-	run, warnings, err := setup.ParseRun(sheet, data)
+	run, warnings, err := readRun(folder)
 	if err != nil {
 		return nil, err
 	}
@@ -123,6 +122,15 @@ func Open(folder string) (*Record, error) {
 		return nil, fmt.Errorf("%s is no record: %w", folder, err)
 	}
 	return &Record{Reader: NewReader(f), Folder: folder, Name: filepath.Base(abs), Run: run, Warnings: warnings, file: f}, nil
+}
+
+func readRun(folder string) (setup.Run, []string, error) {
+	sheet := filepath.Join(folder, RunFile)
+	data, err := os.ReadFile(sheet)
+	if err != nil {
+		return setup.Run{}, nil, fmt.Errorf("%s is no record: %w", folder, err)
+	}
+	return setup.ParseRun(sheet, data)
 }
 
 // Close lets go of the record's file.

@@ -56,6 +56,8 @@ type Reader struct {
 	sinceMark int64
 	prev      string // sha256 of the last chain line
 	good      int64  // lines that were read
+	base      int64  // where buf begins in the file
+	unended   bool   // the last line has no newline
 }
 
 // NewReader reads lines of readings.lp from src.
@@ -72,6 +74,9 @@ func (r *Reader) Integrity() Integrity {
 	}
 	return in
 }
+
+// Offset says where in the file the line ends that Next gave last.
+func (r *Reader) Offset() int64 { return r.base + int64(r.at) }
 
 func (r *Reader) problem(format string, args ...any) {
 	r.in.Intact = false
@@ -180,6 +185,7 @@ func (r *Reader) tail() ([]byte, error) {
 		r.in.TornBytes = len(line)
 		return nil, io.EOF
 	}
+	r.unended = true
 	return line, nil
 }
 
@@ -191,6 +197,7 @@ func (r *Reader) fill() error {
 		copy(r.buf, r.buf[r.at:r.end])
 		r.end -= r.at
 		r.hashed -= r.at
+		r.base += int64(r.at)
 		r.at = 0
 	}
 	if r.end == len(r.buf) {

