@@ -16,6 +16,7 @@ import (
 	"proofpot/sensors"
 	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline"
+	"proofpot/sensors/serialport"
 )
 
 // driver reads one device.
@@ -37,7 +38,7 @@ var drivers = map[string]func(setup.Sensor, shared) (driver, error){
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {
-	open := func() (serialline.Port, error) { return serialline.Open(s.Port, s.Baud) }
+	open := func() (serialline.Port, error) { return serialport.Open(s.Port, serialport.Settings{Baud: s.Baud}) }
 	port, err := open()
 	if err != nil {
 		return nil, err

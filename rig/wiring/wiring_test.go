@@ -14,7 +14,7 @@ import (
 	"proofpot/rig/setup"
 	"proofpot/sensors"
 	"proofpot/sensors/sensortest"
-	"proofpot/sensors/serialline"
+	"proofpot/sensors/serialport"
 )
 
 // handSerial is the bench of setup's example on other ports: the key-value
@@ -80,7 +80,7 @@ func TestABenchThatCannotBeOpenedSaysWhyInOneLine(t *testing.T) {
 		}
 	}
 	// What was opened before the failure has been let go.
-	port, err := serialline.Open(far.Path(), 115200)
+	port, err := serialport.Open(far.Path(), serialport.Settings{Baud: 115200})
 	if err != nil {
 		t.Fatal(err)
 	}

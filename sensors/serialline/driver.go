@@ -8,12 +8,10 @@ import (
 	"sync"
 	"time"
 
-	"go.bug.st/serial"
-	"golang.org/x/sys/unix"
-
 	"proofpot/sensors"
 	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline/textline"
+	"proofpot/sensors/serialport"
 )
 
 // The driver's habits.
@@ -27,6 +25,13 @@ const (
 	closeWithin = 2 * time.Second        // real time; a driver of the kernel may hang in close
 	idleReads   = 10 * time.Millisecond  // rest after a Read that returned nothing at once
 )
+
+// Port is what the driver reads; serialport.Port is one. A Read that finds
+// nothing for a while returns os.ErrDeadlineExceeded, or no bytes and no error.
+type Port interface {
+	io.Reader
+	io.Closer
+}
 
 // Options is what a driver needs besides its port.
 type Options struct {
@@ -177,7 +182,7 @@ func (d *Driver) run(port Port) {
 		}
 		d.port = nil
 		d.mu.Unlock()
-		d.queue.put(gone, clock(), fmt.Appendf(nil, "the port is gone: %s", why(err)))
+		d.queue.put(gone, clock(), fmt.Appendf(nil, "the port is gone: %s", serialport.Why(err)))
 		// Close before the port is looked for: while it is held, the kernel
 		// gives the device another name when it is plugged in again.
 		_ = letGo(port) // it is lost already
@@ -217,16 +222,6 @@ func (d *Driver) drain(port Port, split *textline.Splitter, returned bool, lost 
 		default:
 		}
 	}
-}
-
-// why says what the error of a lost port means. The library calls an unplugged
-// port closed, the same as one that we closed.
-func why(err error) string {
-	var lib *serial.PortError
-	if errors.As(err, &lib) && lib.Code() == serial.PortClosed || errors.Is(err, unix.EIO) || errors.Is(err, io.EOF) {
-		return "unplugged, or the device hung up"
-	}
-	return err.Error()
 }
 
 // reopen tries to open the port until it can, or the driver is closed: nil.

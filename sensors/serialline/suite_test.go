@@ -11,6 +11,7 @@ import (
 	"proofpot/sensors/scale"
 	"proofpot/sensors/sensortest"
 	"proofpot/sensors/serialline/textline"
+	"proofpot/sensors/serialport"
 )
 
 // device is a device of every shape with the same three quantities.
@@ -82,7 +83,7 @@ func TestARealSerialPortDoesWhatADriverMust(t *testing.T) {
 		far := startEmulator(t, sensortest.EmulatorOptions{})
 		far.Mute(true)
 		port := openPort(t, far)
-		driver, err := New(port, d.options(clock, func() (Port, error) { return Open(far.Path(), 115200) }))
+		driver, err := New(port, d.options(clock, func() (Port, error) { return openAgain(far) }))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -115,9 +116,17 @@ func startEmulator(t *testing.T, options sensortest.EmulatorOptions) *sensortest
 
 func openPort(t *testing.T, far *sensortest.Emulator) Port {
 	t.Helper()
-	port, err := Open(far.Path(), 115200)
+	port, err := openAgain(far)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return port
+}
+
+func openAgain(far *sensortest.Emulator) (Port, error) {
+	port, err := serialport.Open(far.Path(), serialport.Settings{Baud: 115200})
+	if err != nil {
+		return nil, err
+	}
+	return port, nil
 }

@@ -27,12 +27,6 @@ const (
 // Shapes lists the shapes that a Config may ask for.
 func Shapes() []string { return []string{KeyValue, CSV, JSON} }
 
-// Bauds lists the rates of a serial port, in 1/s. Ports take any number without
-// a word, and then nothing that arrives can be read.
-func Bauds() []int {
-	return []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000}
-}
-
 // Config says how the lines of one device look and what they mean.
 type Config struct {
 	Sensor       string           // id in bench.toml, repeated in each reading
