@@ -16,10 +16,18 @@ type Instant struct {
 	Wall time.Time     // UTC
 }
 
-// Valves says which valves stand open.
+// Valves says which valves stand open, and for how long.
 type Valves struct {
 	Fill bool
 	Vent bool
+	// Pulse bounds how long the open valve stays open, from the moment of
+	// Drive: then the driver itself shuts it. 0: until the next Drive. A Drive
+	// before that has the last word, and may make it longer.
+	Pulse time.Duration
+	// RegulatePa is the pressure, absolute, asked of an electro-pneumatic
+	// regulator behind the fill valve, where the bench has one; 0: none, it
+	// lets its outlet off.
+	RegulatePa float64
 }
 
 // Devices is a bench as the loop sees it: what is read, what is driven. The

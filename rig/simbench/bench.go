@@ -30,8 +30,11 @@ type Bench struct {
 	vent   valve
 	fx     effects
 	op     operator
-	edges  []time.Duration // when a fault begins or ends, sorted
-	edge   int
+
+	askedPa  float64         // of the regulator, absolute
+	outletPa float64         // what it gives, absolute
+	edges    []time.Duration // when a fault begins or ends, sorted
+	edge     int
 
 	devices   []device
 	queue     []arrival
@@ -218,6 +221,9 @@ func (b *Bench) Drive(now rig.Instant, want rig.Valves) error {
 	}
 	b.fill.tell(want.Fill, b.now, b.fx.fillExtra)
 	b.vent.tell(want.Vent, b.now, b.fx.ventExtra)
+	b.fill.pulse(b.now, want.Pulse)
+	b.vent.pulse(b.now, want.Pulse)
+	b.askedPa = want.RegulatePa
 	return nil
 }
 
@@ -243,6 +249,13 @@ func (b *Bench) advance(to time.Duration) {
 		if b.vent.moving {
 			stop = min(stop, b.vent.moveAt)
 		}
+		reached := !b.fx.driveFails // the driver shuts a pulse, when it reaches the valve
+		if b.fill.pulsed && reached {
+			stop = min(stop, max(b.fill.endAt, b.now))
+		}
+		if b.vent.pulsed && reached {
+			stop = min(stop, max(b.vent.endAt, b.now))
+		}
 		if b.edge < len(b.edges) {
 			stop = min(stop, b.edges[b.edge])
 		}
@@ -252,6 +265,14 @@ func (b *Bench) advance(to time.Duration) {
 		if stop > b.now {
 			b.physics((stop - b.now).Seconds())
 			b.now = stop
+		}
+		if b.fill.pulsed && reached && b.fill.endAt <= b.now {
+			b.fill.pulsed = false
+			b.fill.tell(false, b.now, b.fx.fillExtra)
+		}
+		if b.vent.pulsed && reached && b.vent.endAt <= b.now {
+			b.vent.pulsed = false
+			b.vent.tell(false, b.now, b.fx.ventExtra)
 		}
 		b.fill.settle(b.now)
 		b.vent.settle(b.now)
@@ -276,6 +297,19 @@ func (b *Bench) advance(to time.Duration) {
 	}
 }
 
+// regulatorS is the time constant of an electro-pneumatic regulator, s; common
+// practice, no source.
+const regulatorS = 0.15
+
+// regulate keeps the regulator's outlet in what it can give.
+func (b *Bench) regulate() {
+	if b.fx.regulatorStuck {
+		b.askedPa = b.outletPa
+	}
+	b.askedPa = max(b.askedPa, b.c.roomPa)
+	b.outletPa = max(b.outletPa, b.c.roomPa)
+}
+
 // physics goes on by some seconds with valves and faults as they are.
 func (b *Bench) physics(left float64) {
 	b.within = 0
@@ -285,8 +319,10 @@ func (b *Bench) physics(left float64) {
 			b.c.roomPa, b.c.roomC = b.cfg.Room.weather(now, b.dayS)
 			b.weatherAt = now + longestS
 		}
+		b.regulate()
 		f := b.flow()
 		h := b.stepSize(&f, left)
+		b.outletPa += (b.askedPa - b.outletPa) * -math.Expm1(-h/regulatorS)
 		b.step(h, &f)
 		b.within += h
 		left -= h

@@ -134,6 +134,61 @@ func TestAPulseShorterThanTheValveIsSwallowed(t *testing.T) {
 	near(t, "open, s", open, 0.060-valveOpens.Seconds()+valveShuts.Seconds(), 0.01)
 }
 
+func TestAPulseIsShutByTheDriverItself(t *testing.T) {
+	b := bench(t, config(t, 1))
+	flow := gasFlow(b.cfg.Supply.FillSonic, b.cfg.Supply.Pa, b.c.pa, b.cfg.Supply.C+zeroC)
+	drive := func(d time.Duration, v rig.Valves) {
+		if err := b.Drive(at(d), v); err != nil {
+			t.Fatal(err)
+		}
+	}
+	drive(0, rig.Valves{})
+	drive(time.Second, rig.Valves{Fill: true, Pulse: 60 * time.Millisecond}) // far shorter than a step of the physics
+	b.Read(at(4*time.Second), nil)
+	near(t, "open, s", b.sum.gasIn/flow, 0.060-valveOpens.Seconds()+valveShuts.Seconds(), 0.01)
+	drive(4*time.Second, rig.Valves{Fill: true, Pulse: time.Second})
+	drive(4500*time.Millisecond, rig.Valves{Fill: true, Pulse: time.Second}) // longer, before it is over
+	was := b.sum.gasIn
+	b.Read(at(8*time.Second), nil)
+	if open := (b.sum.gasIn - was) / flow; open < 0.95 || open > 1.02 {
+		t.Errorf("made longer, it stands open for another %.3f s, want 1 s", open)
+	}
+	drive(9*time.Second, rig.Valves{Vent: true, Pulse: 100 * time.Millisecond})
+	b.Read(at(12*time.Second), nil)
+	if b.Truth().VentOpen {
+		t.Error("a pulse of the vent never ends")
+	}
+}
+
+func TestARegulatorGivesWhatItIsAsked(t *testing.T) {
+	for _, sticks := range []bool{false, true} {
+		c := config(t, 1)
+		c.Supply.Regulator, c.Supply.TankM3, c.Supply.FillSonic = true, 0, 20*c.Supply.FillSonic
+		if sticks {
+			c = withBenchFault(t, c, "regulator sticks at 90 s")
+		}
+		b := bench(t, c)
+		room := c.Room.StartPa
+		for d := time.Duration(0); d < 10*time.Minute; d += 500 * time.Millisecond {
+			asked := room + 1e5
+			if d > 5*time.Minute {
+				asked = room + 2e5
+			}
+			if err := b.Drive(at(d), rig.Valves{Fill: true, RegulatePa: asked}); err != nil {
+				t.Fatal(err)
+			}
+			if d == 4*time.Minute {
+				near(t, "chamber, Pa", b.c.pa, room+1e5, 0.002)
+			}
+		}
+		want := room + 2e5
+		if sticks {
+			want = room + 1e5
+		}
+		near(t, "chamber at the end, Pa", b.c.pa, want, 0.002)
+	}
+}
+
 func TestCloseVents(t *testing.T) {
 	b := bench(t, config(t, 1))
 	k := control(t, b)

@@ -51,6 +51,9 @@ func (b *Bench) flow() flows {
 	if s.TankM3 > 0 && !b.fx.surge {
 		supplyPa = min(supplyPa, c.tankMol*gasConstant*(c.roomC+zeroC)/s.TankM3)
 	}
+	if s.Regulator {
+		supplyPa = min(supplyPa, b.outletPa)
+	}
 	fill := share(&b.fill, b.fx.fillStuck, b.fx.fillShare)
 	if b.cfg.HandOperated {
 		fill = 0
@@ -155,7 +158,11 @@ func (b *Bench) stepSize(f *flows, left float64) float64 {
 		if f.stiff {
 			away := math.Abs(b.c.pa - b.c.roomPa)
 			if b.fill.open || b.fx.fillStuck == stuckOpen {
-				away = min(away+1000, math.Abs(b.fx.supplyPa-b.c.pa))
+				from := b.fx.supplyPa
+				if b.cfg.Supply.Regulator {
+					from = min(from, b.outletPa)
+				}
+				away = min(away+1000, math.Abs(from-b.c.pa))
 			}
 			h = min(h, max(0.2*away, 2)/rate)
 		}

@@ -66,6 +66,7 @@ type Chamber struct {
 // Supply feeds the chamber through the fill valve.
 type Supply struct {
 	Water        bool    // pumped water instead of gas
+	Regulator    bool    // the rig asks an electro-pneumatic regulator for the pressure behind the fill valve
 	Pa           float64 // Pa, behind the fill valve
 	C            float64 // °C
 	TankM3       float64 // m³ of the compressor's tank, 0 for endless

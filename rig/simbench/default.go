@@ -225,6 +225,8 @@ func defaultSensor(s setup.Sensor, r *rand.Rand) (Sensor, bool) {
 // every gives how often a quantity is read.
 func every(q sensors.Quantity) time.Duration {
 	switch q {
+	case sensors.LidOpen, sensors.StopOpen, sensors.FloatOpen:
+		return 100 * time.Millisecond
 	case sensors.ChamberPressure, sensors.ChamberGas, sensors.ChamberWater, sensors.ChamberWall:
 		return 500 * time.Millisecond
 	case sensors.UnitPressure, sensors.UnitTemperature, sensors.UnitHumidity, sensors.ProbeWet, sensors.ProbeLevel:

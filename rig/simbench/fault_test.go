@@ -191,13 +191,17 @@ var signs = [faultKinds]struct {
 	PowerCut: {"power cut at 13 min for 1 min", func(w, o *story) bool {
 		return w.refuse == 120 && w.truth.ChamberPa < o.truth.ChamberPa-5e4 && w.count("u1", sensors.Disconnected, 0, end) == 30 && w.count("u1", sensors.OK, 16*minute, end) > 300
 	}},
-	SupplyEmpty:   {"supply empty at 5 min", func(w, o *story) bool { return w.truth.ChamberPa < o.truth.ChamberPa-1e5 }},
-	SupplyWeak:    {"supply weak, 1 bar", func(w, o *story) bool { return w.truth.PeakPa < w.b.cfg.Room.StartPa+1.001e5 }},
-	SupplySurges:  {"supply surges, 16 bar", func(w, o *story) bool { return w.truth.PeakPa > o.truth.PeakPa+3e4 }},
-	CompressorOff: {"compressor off", func(w, o *story) bool { return w.b.c.tankMol < 0.9*o.b.c.tankMol }},
-	BenchLeaks:    {"bench leaks, 20 ml/h", func(w, o *story) bool { return w.truth.ChamberPa < o.truth.ChamberPa-2e3 && w.truth.IngressML == 0 }},
-	LidOpens:      {"lid opens at 13 min", func(w, _ *story) bool { return w.truth.ChamberPa < w.truth.RoomPa+100 }},
-	ReliefWeeps:   {"relief weeps, 1 l/h", nil},
+	SupplyEmpty:     {"supply empty at 5 min", func(w, o *story) bool { return w.truth.ChamberPa < o.truth.ChamberPa-1e5 }},
+	SupplyWeak:      {"supply weak, 1 bar", func(w, o *story) bool { return w.truth.PeakPa < w.b.cfg.Room.StartPa+1.001e5 }},
+	SupplySurges:    {"supply surges, 16 bar", func(w, o *story) bool { return w.truth.PeakPa > o.truth.PeakPa+3e4 }},
+	CompressorOff:   {"compressor off", func(w, o *story) bool { return w.b.c.tankMol < 0.9*o.b.c.tankMol }},
+	BenchLeaks:      {"bench leaks, 20 ml/h", func(w, o *story) bool { return w.truth.ChamberPa < o.truth.ChamberPa-2e3 && w.truth.IngressML == 0 }},
+	LidOpens:        {"lid opens at 13 min", func(w, _ *story) bool { return w.truth.ChamberPa < w.truth.RoomPa+100 }},
+	LidSwitch:       {"lid switch opens at 13 min", shows(sensors.LidOpen)},
+	StopPressed:     {"stop pressed at 13 min", shows(sensors.StopOpen)},
+	FloatOpens:      {"float switch opens at 13 min", shows(sensors.FloatOpen)},
+	RegulatorSticks: {"regulator sticks at 13 min", nil},
+	ReliefWeeps:     {"relief weeps, 1 l/h", nil},
 	ReliefLow: {"relief opens, 1 bar", func(w, o *story) bool {
 		return w.truth.PeakPa < w.b.cfg.Room.StartPa+1.2e5 && o.truth.PeakPa > o.b.cfg.Room.StartPa+1.5e5
 	}},
@@ -217,6 +221,11 @@ var signs = [faultKinds]struct {
 	ReadyCreep: {"creeping wall, 20 times", func(w, o *story) bool {
 		return w.b.u.creep() > 15*o.b.u.creep() && w.truth.ChamberPa < o.truth.ChamberPa-100
 	}},
+}
+
+// shows is the sign of a switch that stands open at the end.
+func shows(q sensors.Quantity) func(w, o *story) bool {
+	return func(w, _ *story) bool { return w.b.value(q) == 1 && w.truth.ChamberPa > w.truth.RoomPa+1e5 }
 }
 
 func share01(n int, want float64) bool { return within(float64(n)/2400, want, 0.02) }

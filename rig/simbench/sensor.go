@@ -222,6 +222,12 @@ func (b *Bench) value(q sensors.Quantity) float64 {
 		return 0
 	case sensors.ProbeLevel:
 		return min(b.u.liquidKg/1000/b.cfg.Unit.WetAtM3, 1)
+	case sensors.LidOpen:
+		return oneIf(b.fx.lidOpen || b.fx.lidSwitch)
+	case sensors.StopOpen:
+		return oneIf(b.fx.stop)
+	case sensors.FloatOpen:
+		return oneIf(b.fx.float)
 	case sensors.RoomPressure:
 		return b.c.roomPa
 	case sensors.RoomTemperature:
@@ -230,6 +236,13 @@ func (b *Bench) value(q sensors.Quantity) float64 {
 		return b.cfg.Room.HumidityPct
 	}
 	return math.NaN()
+}
+
+func oneIf(x bool) float64 {
+	if x {
+		return 1
+	}
+	return 0
 }
 
 func (b *Bench) insideRH() float64 {

@@ -9,6 +9,8 @@ type valve struct {
 	moveAt  time.Duration
 	moving  bool
 	rest    bool // how it stands without power
+	pulsed  bool // to be told shut at endAt
+	endAt   time.Duration
 	opening time.Duration
 	closing time.Duration
 }
@@ -27,6 +29,11 @@ func (v *valve) tell(open bool, now, extra time.Duration) {
 	v.moving, v.moveAt = true, now+delay+extra
 }
 
+// pulse tells the valve shut after a time; 0: it stays as it was told.
+func (v *valve) pulse(now, length time.Duration) {
+	v.pulsed, v.endAt = v.told && length > 0, now+length
+}
+
 func (v *valve) settle(now time.Duration) {
 	if v.moving && v.moveAt <= now {
 		v.moving, v.open = false, v.told
@@ -34,7 +41,7 @@ func (v *valve) settle(now time.Duration) {
 }
 
 // drop takes the power away: the spring moves the valve at once.
-func (v *valve) drop() { v.open, v.told, v.moving = v.rest, v.rest, false }
+func (v *valve) drop() { v.open, v.told, v.moving, v.pulsed = v.rest, v.rest, false, false }
 
 // powered says whether its coil draws current.
 func (v *valve) powered() bool { return v.told != v.rest }
@@ -51,6 +58,8 @@ type effects struct {
 	compressorOff          bool
 	leak                   float64 // m³/(s Pa) of gauge pressure
 	lidOpen                bool
+	regulatorStuck         bool
+	lidSwitch, stop, float bool    // switches that open
 	weep                   float64 // m³/s
 	reliefPa               float64 // Pa
 }
@@ -117,6 +126,14 @@ func (b *Bench) applyFaults(now time.Duration) {
 			e.leak += f.Value / bar
 		case LidOpens:
 			e.lidOpen = true
+		case LidSwitch:
+			e.lidSwitch = true
+		case StopPressed:
+			e.stop = true
+		case FloatOpens:
+			e.float = true
+		case RegulatorSticks:
+			e.regulatorStuck = true
 		case ReliefWeeps:
 			e.weep += f.Value
 		case ReliefLow:
