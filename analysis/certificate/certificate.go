@@ -52,22 +52,9 @@ var (
 // Write writes the certificate of a result. It writes either the whole document
 // or, on an error that is not w's, nothing.
 func Write(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
-	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure}.Check()
+	page, err := compose(run, r, opts, sizes{plots.Wide, plots.Half, plots.Strip})
 	if err != nil {
-		return fmt.Errorf("certificate: %w", err)
-	}
-	if opts.SHA256 != "" {
-		if sum, err := hex.DecodeString(opts.SHA256); err != nil || len(sum) != sha256.Size {
-			return fmt.Errorf("certificate: fingerprint %q is not 64 hex digits", opts.SHA256)
-		}
-	}
-	if err := contradiction(r); err != nil {
-		return fmt.Errorf("certificate: %w", err)
-	}
-	page := newPage(run, r, opts, system)
-	cleanStrings(page)
-	if page.Figures, err = figures(run, r, system); err != nil {
-		return fmt.Errorf("certificate: %w", err)
+		return err
 	}
 	style := strings.TrimSpace(styleText) + "\n" + footStyle(page.Foot)
 	sum := sha256.Sum256([]byte(style))
@@ -80,6 +67,32 @@ func Write(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
 	}
 	_, err = w.Write(out.Bytes())
 	return err
+}
+
+// compose gathers all that a certificate prints, whatever it is printed on.
+func compose(run setup.Run, r *analysis.Result, opts Options, in sizes) (*page, error) {
+	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure}.Check()
+	if err != nil {
+		return nil, fmt.Errorf("certificate: %w", err)
+	}
+	if opts.SHA256 != "" {
+		if sum, err := hex.DecodeString(opts.SHA256); err != nil || len(sum) != sha256.Size {
+			return nil, fmt.Errorf("certificate: fingerprint %q is not 64 hex digits", opts.SHA256)
+		}
+	}
+	if err := contradiction(r); err != nil {
+		return nil, fmt.Errorf("certificate: %w", err)
+	}
+	page := newPage(run, r, opts, system)
+	cleanStrings(page)
+	if page.Figures, err = figures(run, r, system, in); err != nil {
+		return nil, fmt.Errorf("certificate: %w", err)
+	}
+	page.Code.Caption = codeText(r, opts)
+	if page.Code.Picture, err = plots.Code(page.Code.Caption, codeSide); err != nil {
+		return nil, fmt.Errorf("certificate: %w", err)
+	}
+	return page, nil
 }
 
 // contradiction refuses a pass that its own particulars do not carry.
@@ -127,19 +140,22 @@ func (f figure) SVG() (template.HTML, error) {
 	return template.HTML(svg), err
 }
 
+// sizes are those of the pictures: across the page, half of it, and low.
+type sizes struct{ wide, half, strip plots.Size }
+
 // figures draws what was measured and leaves out what was not.
-func figures(run setup.Run, r *analysis.Result, u units.System) ([]figure, error) {
+func figures(run setup.Run, r *analysis.Result, u units.System, in sizes) ([]figure, error) {
 	type draw func(setup.Run, *analysis.Result, units.System, plots.Size) (*plots.Picture, error)
-	small := plots.Half
+	small := in.half
 	inside := min(len(r.Curves.AbsHumidityGM3)+len(r.Curves.InsideRHPct), 1) + min(len(r.Curves.InsidePa), 1)
 	leak, leakClass := small, "half"
 	if len(r.Verdict.Holds) > 9 || inside != 1 {
-		leak, leakClass = plots.Strip, "wide"
+		leak, leakClass = in.strip, "wide"
 	}
 	insideClass := "half"
 	if inside == 1 && leakClass == "wide" {
-		small, insideClass = plots.Strip, "wide"
-		small.Height = plots.Half.Height
+		small, insideClass = in.strip, "wide"
+		small.Height = in.half.Height
 	}
 	start := units.UTC(plots.Start(r))
 	var drawn []figure
@@ -149,7 +165,7 @@ func figures(run setup.Run, r *analysis.Result, u units.System) ([]figure, error
 		class   string
 		caption string
 	}{
-		{plots.Pressure, plots.Wide, "wide", "Pressure in the chamber. Above: as read, with the pressure that a tight unit would have shown. " +
+		{plots.Pressure, in.wide, "wide", "Pressure in the chamber. Above: as read, with the pressure that a tight unit would have shown. " +
 			"Below: Δ, the first less the second, where a leak shows as a fall. Time counts from " + start + "."},
 		{plots.Leak, leak, leakClass, "Leak rate of each hold with its 95 % bounds, in ml of liquid water an hour. " +
 			"A hold passes where the upper bound lies below the limit."},

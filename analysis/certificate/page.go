@@ -42,6 +42,7 @@ type page struct {
 	Stages     []stageRow
 	MoreStages string
 	Figures    []figure
+	Code       figure // to scan
 	Readings   []fact // conditions of the test
 	Sensors    []sensorRow
 	Bench      []fact

@@ -252,9 +252,26 @@ func settling(r *analysis.Result) []string {
 // eventRank puts what bears on the verdict before what does not.
 var eventRank = map[string]int{"step": 0, "wet": 0, "fault": 1, "gap": 1, "run": 2, "note": 3}
 
+// runsOf joins events of one kind and text that follow one another, as a silent
+// sensor makes them, to one that says how often and until when.
+func runsOf(all []analysis.Event) (list []analysis.Event) {
+	for i := 0; i < len(all); {
+		e, n := all[i], 1
+		for i+n < len(all) && all[i+n].Kind == e.Kind && all[i+n].Text == e.Text {
+			n++
+		}
+		if n > 1 {
+			e.Text = fmt.Sprintf("%s (%d times, the last at %s)", e.Text, n, units.UTCClock(all[i+n-1].Time))
+		}
+		list = append(list, e)
+		i += n
+	}
+	return list
+}
+
 // events lists the events that matter most, in order of time, and counts the rest.
 func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) {
-	list := append([]analysis.Event(nil), r.Events...)
+	list := runsOf(r.Events)
 	rank := func(e analysis.Event) int {
 		if n, known := eventRank[e.Kind]; known {
 			return n

@@ -15,7 +15,10 @@ import (
 	"proofpot/rig/setup"
 )
 
-const certificateFile = "certificate.html"
+const (
+	certificateFile = "certificate.html"
+	certificatePDF  = "certificate.pdf"
+)
 
 type certificateCmd struct {
 	Records []string `arg:"" name:"record" help:"Folders of records." placeholder:"RECORD"`
@@ -39,7 +42,7 @@ func (c *certificateCmd) Run(w *world) error {
 	return nil
 }
 
-// writeCertificate writes certificate.html. It is dated by the end of the
+// writeCertificate writes certificate.html and certificate.pdf. They are dated by the end of the
 // record, not by the clock, so that the same record gives the same bytes.
 func writeCertificate(folder string, run setup.Run, res *analysis.Result) error {
 	sum, err := fingerprint(filepath.Join(folder, record.ReadingsFile))
@@ -54,7 +57,14 @@ func writeCertificate(folder string, run setup.Run, res *analysis.Result) error 
 	if err := certificate.Write(&page, run, res, opts); err != nil {
 		return err
 	}
-	return record.WriteWhole(filepath.Join(folder, certificateFile), page.Bytes(), 0o644)
+	if err := record.WriteWhole(filepath.Join(folder, certificateFile), page.Bytes(), 0o644); err != nil {
+		return err
+	}
+	page.Reset()
+	if err := certificate.WritePDF(&page, run, res, opts); err != nil {
+		return err
+	}
+	return record.WriteWhole(filepath.Join(folder, certificatePDF), page.Bytes(), 0o644)
 }
 
 func fingerprint(file string) (string, error) {

@@ -3,6 +3,7 @@ package plots
 import (
 	"image/color"
 	"math"
+	"strings"
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/units"
@@ -254,7 +255,7 @@ func (p panel) leftAxis(ticks []tick, title string) {
 	p.f.outline(p.left, p.bottom, p.right, p.top)
 	style := textStyle(textSize, black, draw.XCenter, draw.YTop)
 	style.Rotation = math.Pi / 2
-	p.f.write(style, 1*pt, (p.bottom+p.top)/2, title)
+	p.f.write(style, 1*pt, (p.bottom+p.top)/2, p.fitting(title))
 }
 
 // rightAxis draws marks at values of the left scale with labels of their own.
@@ -269,7 +270,16 @@ func (p panel) rightAxis(ticks []tick, title string) {
 	}
 	style := textStyle(textSize, black, draw.XCenter, draw.YBottom)
 	style.Rotation = math.Pi / 2
-	p.f.write(style, p.f.width-2*pt, (p.bottom+p.top)/2, title)
+	p.f.write(style, p.f.width-2*pt, (p.bottom+p.top)/2, p.fitting(title))
+}
+
+// fitting gives the title of a side's scale, or its unit alone where the panel
+// is too low for the whole.
+func (p panel) fitting(title string) string {
+	if i := strings.LastIndex(title, ", "); i >= 0 && p.f.textWidth(textSize, title) > p.top-p.bottom+6*pt {
+		return title[i+2:]
+	}
+	return title
 }
 
 // leftRoom is how far from the picture's left edge the panels must begin for

@@ -31,7 +31,7 @@ var (
 	Wide   = Size{Width: 516, Height: 185}
 	Half   = Size{Width: 254, Height: 180}
 	Strip  = Size{Width: 516, Height: 112}
-	minima = Size{Width: 180, Height: 110}
+	minima = Size{Width: 180, Height: 90}
 )
 
 // Picture is a finished drawing, for SVG, or for another canvas.

@@ -1,0 +1,32 @@
+package certificate
+
+import (
+	"strings"
+
+	"proofpot/analysis"
+	"proofpot/analysis/certificate/plots"
+	"proofpot/analysis/certificate/units"
+)
+
+// codeSide is the printed side of the code, points: 25 mm, which a telephone
+// reads from a hand's breadth.
+const codeSide = 71
+
+// codeText is what the code on certificate and label says: unit, outcome, rated
+// depth, date of the test, and the fingerprint of its record.
+func codeText(r *analysis.Result, opts Options) string {
+	v := &r.Verdict
+	lines := []string{"unit " + units.Clean(v.Unit, 40)}
+	if v.Verdict == analysis.Pass {
+		lines = append(lines, "passed, rated "+units.System{Depth: units.Metre}.DepthDown(v.RatedDepthM))
+	} else {
+		lines = append(lines, "not passed")
+	}
+	if start := plots.Start(r); !start.IsZero() {
+		lines = append(lines, "tested "+start.UTC().Format("2006-01-02"))
+	}
+	if opts.SHA256 != "" {
+		lines = append(lines, "sha256 "+strings.ToLower(opts.SHA256))
+	}
+	return strings.Join(lines, "\n")
+}

@@ -1,0 +1,361 @@
+package certificate
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"proofpot/analysis"
+	"proofpot/analysis/certificate/paper"
+	"proofpot/analysis/certificate/plots"
+	"proofpot/rig/setup"
+)
+
+// WritePDF writes the certificate as PDF, A4, from the same content as Write. It
+// writes either the whole document or, on an error that is not w's, nothing.
+func WritePDF(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
+	page, err := compose(run, r, opts, paperSizes)
+	if err != nil {
+		return err
+	}
+	properties := paper.Properties{
+		Title:    page.Title + ": unit " + page.Unit + ", " + page.Word,
+		Subject:  page.Sentence,
+		Author:   page.Letterhead,
+		Keywords: strings.ReplaceAll(page.Code.Caption, "\n", ", "),
+		Creator:  "proofpot " + page.Version,
+		Language: "en",
+		Written:  opts.Generated,
+		Foot:     page.Foot,
+	}
+	// The largest text with which it takes two sheets, or else the largest.
+	var out *paper.Paper
+	for _, t := range append(textSizes, textSizes[0]) {
+		out = paper.New(properties)
+		if err := page.print(out, t); err != nil {
+			return fmt.Errorf("certificate: %w", err)
+		}
+		if out.Pages() <= 2 {
+			break
+		}
+	}
+	_, err = out.WriteTo(w)
+	return err
+}
+
+// paperSizes are lower than those of the page for a screen: with them a usual
+// certificate takes two sheets.
+var paperSizes = sizes{
+	wide:  plots.Size{Width: plots.Wide.Width, Height: 138},
+	half:  plots.Size{Width: plots.Half.Width, Height: 114},
+	strip: plots.Size{Width: plots.Strip.Width, Height: 92},
+}
+
+// textSize is the size of the text, and of that in tables, points.
+type textSize struct{ body, small float64 }
+
+var textSizes = []textSize{{7.5, 6.6}, {7, 6.2}, {6.6, 6}}
+
+// sheet is a page on its way to paper.
+type sheet struct {
+	*paper.Paper
+	textSize
+}
+
+// print lays the page out, in the order of the template.
+func (p *page) print(on *paper.Paper, size textSize) error {
+	s := &sheet{on, size}
+	s.Font("", s.body)
+	if err := p.printHead(s); err != nil {
+		return err
+	}
+	p.printVerdict(s)
+	p.printFailure(s)
+	p.printStages(s)
+	if err := p.printFigures(s); err != nil {
+		return err
+	}
+	s.Columns(0.5, func() {
+		facts(s, "Unit and closure", p.Closure)
+		facts(s, "Conditions", p.Readings)
+		p.printBudget(s)
+	}, func() {
+		facts(s, "Claim", p.Claim)
+		facts(s, "Bench", p.Bench)
+		p.printSensors(s)
+		p.printPlan(s)
+		facts(s, "Record and gaps", p.Whole)
+		s.List(p.Gaps)
+	})
+	p.printCauses(s)
+	p.printEvents(s)
+	sum := "not computed"
+	if len(p.Sum) > 0 {
+		sum = strings.Join(p.Sum, " ")
+	}
+	s.Columns(0.5, func() {
+		s.Heading("Limits of validity")
+		s.List(p.Limits)
+		s.Heading("Fingerprint of the record")
+		s.Text("SHA-256 of readings.lp: "+sum, paper.Ink)
+	}, func() {
+		s.Heading("Cautions")
+		s.List(p.Cautions)
+	})
+	s.Keep(func() {
+		s.Heading("What one unit shows")
+		s.Text(p.Single, paper.Ink)
+		s.Space(15)
+		s.Columns(1.0/3, func() { signature(s, "Closed by, date") }, func() {
+			s.Columns(0.5, func() { signature(s, "Tested by, date") }, func() { signature(s, "Checked by, date") })
+		})
+	})
+	return nil
+}
+
+func signature(s *sheet, text string) {
+	s.Rule(0.6, paper.Ink)
+	s.Text(text, paper.Soft)
+}
+
+func facts(s *sheet, heading string, list []fact) {
+	s.Heading(heading)
+	for _, f := range list {
+		s.Fact(f.Name, f.Value, 0.27)
+	}
+}
+
+func (p *page) printHead(s *sheet) error {
+	var err error
+	s.Columns(0.83, func() {
+		if p.Letterhead != "" {
+			s.Font("B", 8.5)
+			s.Text(p.Letterhead, paper.Ink)
+			s.Font("", s.body)
+		}
+		for _, line := range p.LetterheadLines {
+			s.Text(line, paper.Soft)
+		}
+		s.Font("B", 15)
+		s.Text(p.Title, paper.Ink)
+		s.Font("", s.body)
+		s.Space(2)
+		s.Fact("Unit", p.Unit, 0.17)
+		s.Fact("Record", p.Record, 0.17)
+		s.Fact("Test started", p.Started, 0.17)
+		s.Fact("Written", p.Made+", proofpot "+p.Version, 0.17)
+	}, func() {
+		err = s.Picture(p.Code.Picture.Size.Width, p.Code.Picture.Size.Height, p.Code.Picture.DrawOn)
+	})
+	s.Rule(1.2, paper.Ink)
+	s.Space(5)
+	return err
+}
+
+// strokes of the frame round the verdict: a pass, a fail and a doubt differ on
+// paper without colour too.
+var frames = map[string]struct {
+	stroke float64
+	dashed bool
+}{"pass": {1.2, false}, "fail": {3.5, false}, "doubt": {1.5, true}}
+
+func (p *page) printVerdict(s *sheet) {
+	f := frames[p.Mark]
+	s.Framed(f.stroke, f.dashed, func() {
+		s.Font("B", 15)
+		s.Text(strings.ToUpper(p.Word), paper.Ink)
+		s.Font("B", 9.5)
+		s.Text(p.Sentence, paper.Ink)
+		s.Font("", s.body)
+		for _, d := range p.Depths {
+			s.Fact(d.Name, d.Value, 0.15)
+		}
+		if len(p.Reasons) > 0 {
+			s.Space(2)
+			s.List(p.Reasons)
+		}
+		s.Space(2)
+		s.Font("", s.small)
+		s.Text("Decision rule. "+p.Rule, paper.Soft)
+		s.Font("", s.body)
+	})
+	if len(p.Quarantine) > 0 {
+		s.Space(4)
+		s.Framed(2, false, func() {
+			s.Font("B", 10)
+			s.Text("Batteries", paper.Ink)
+			s.Font("", s.body)
+			s.List(p.Quarantine)
+		})
+	}
+}
+
+func (p *page) printFailure(s *sheet) {
+	if f := p.Failure; f != nil {
+		s.Keep(func() {
+			s.Heading("Where it began to fail")
+			s.Fact("Depth", f.Depth+" (95 %: "+f.DepthRange+")", 0.2)
+			s.Fact("Time", f.Time+"; 95 %: "+f.TimeRange, 0.2)
+			s.Fact("Last hold that passed before", f.LastTight, 0.2)
+			s.Fact("Mode", f.Mode+". "+f.Plain, 0.2)
+			s.Fact("Evidence", strings.Join(f.Evidence, "; "), 0.2)
+		})
+	}
+	if len(p.Settle) > 0 {
+		s.Keep(func() {
+			s.Heading("What would settle it")
+			s.List(p.Settle)
+		})
+	}
+}
+
+func (p *page) printStages(s *sheet) {
+	s.Heading("Result of each stage")
+	if len(p.Stages) == 0 {
+		s.Text("No hold was measured.", paper.Ink)
+		return
+	}
+	s.Font("", s.small)
+	s.Text("Measuring windows in order of time; h:mm:ss counts from the start, pressures are those set. Bounds are 95 %, rounded outwards; leak in ml of liquid water an hour.", paper.Soft)
+	s.Space(2)
+	var rows []paper.Row
+	for _, r := range p.Stages {
+		rows = append(rows, paper.Row{Cells: []string{strings.TrimSpace(r.Stage + " " + r.Name), r.Depth, r.Absolute, r.Gauge, r.Window, r.Leak,
+			r.Detection, r.Moisture, r.Verdict}, Bold: []bool{8: true}})
+		if len(r.Reasons) > 0 {
+			rows = append(rows, paper.Row{Note: strings.Join(r.Reasons, "; ")})
+		}
+	}
+	s.Table([]paper.Column{{Title: "Stage", Share: 12}, {Title: "Depth", Share: 6}, {Title: "Absolute", Share: 8}, {Title: "Gauge", Share: 8},
+		{Title: "Window", Share: 15}, {Title: "Leak (bounds), ml/h", Share: 18}, {Title: "Detection limit, ml/h", Share: 9},
+		{Title: "Moisture (bounds), mg/h", Share: 17}, {Title: "Verdict", Share: 9}}, rows)
+	if p.MoreStages != "" {
+		s.Text(p.MoreStages, paper.Ink)
+	}
+	s.Font("", s.body)
+}
+
+func (p *page) printFigures(s *sheet) error {
+	s.Keep(func() {
+		s.Heading("Pictures")
+		if len(p.Figures) == 0 {
+			s.Text("The record holds no reading that could be drawn.", paper.Ink)
+		}
+	})
+	var failed error
+	one := func(f figure) func() {
+		return func() {
+			if err := s.Picture(f.Picture.Size.Width, f.Picture.Size.Height, f.Picture.DrawOn); err != nil {
+				failed = err
+			}
+			s.Font("", s.small)
+			caption, _, _ := strings.Cut(f.Caption, ". ")
+			s.Text(strings.TrimSuffix(caption, ".")+".", paper.Soft)
+			s.Font("", s.body)
+			s.Space(4)
+		}
+	}
+	for i := 0; i < len(p.Figures); i++ {
+		if f := p.Figures[i]; f.Class == "half" && i+1 < len(p.Figures) && p.Figures[i+1].Class == "half" {
+			s.Columns(0.5, one(f), one(p.Figures[i+1]))
+			i++
+			continue
+		}
+		s.Keep(one(p.Figures[i]))
+	}
+	return failed
+}
+
+func (p *page) printSensors(s *sheet) {
+	s.Heading("Equipment and calibration")
+	if len(p.Sensors) == 0 {
+		s.Text("Sensors: not stated.", paper.Ink)
+		return
+	}
+	s.Font("", s.small)
+	var rows []paper.Row
+	for _, r := range p.Sensors {
+		rows = append(rows, paper.Row{Cells: []string{r.ID, r.Measures, r.Noise, r.Accuracy, r.Driver}})
+	}
+	s.Table([]paper.Column{{Title: "Sensor", Share: 14}, {Title: "Measures", Share: 34}, {Title: "Noise, 1 s.d.", Share: 18}, {Title: "Accuracy", Share: 18}, {Title: "Read by", Share: 18}}, rows)
+	s.Font("", s.body)
+}
+
+func (p *page) printPlan(s *sheet) {
+	s.Heading("Plan")
+	s.Text(p.PlanNote, paper.Ink)
+	if len(p.Plan) == 0 {
+		return
+	}
+	s.Font("", s.small)
+	var rows []paper.Row
+	for _, r := range p.Plan {
+		rows = append(rows, paper.Row{Cells: []string{r.Stage + " " + r.Name, r.Depth, r.Settle, r.Hold, r.Cycles}})
+	}
+	s.Table([]paper.Column{{Title: "Stage", Share: 36}, {Title: "Depth", Share: 17}, {Title: "Settle", Share: 20}, {Title: "Window", Share: 20}, {Title: "Times", Share: 12}}, rows)
+	s.Font("", s.body)
+}
+
+func (p *page) printBudget(s *sheet) {
+	s.Heading("Uncertainty in brief")
+	if len(p.Budget) == 0 {
+		s.Text("The result carries no budget.", paper.Ink)
+		return
+	}
+	s.Font("", s.small)
+	s.Text("Leak rate of the deciding hold, standard uncertainties in ml/h", paper.Soft)
+	var rows []paper.Row
+	for _, r := range p.Budget {
+		rows = append(rows, paper.Row{Cells: []string{r.Source, r.Value, r.Remarks}})
+	}
+	rows = append(rows, paper.Row{Cells: []string{"combined", p.Combined, "root of the sum of squares"}, Bold: []bool{true, true, true}})
+	s.Table([]paper.Column{{Title: "Source", Share: 35}, {Title: "ml/h", Share: 15}, {Title: "Remarks", Share: 50}}, rows)
+	s.Font("", s.body)
+}
+
+func (p *page) printCauses(s *sheet) {
+	s.Heading("Explanations considered")
+	if len(p.Causes) == 0 {
+		s.Text("The result carries no explanations.", paper.Ink)
+		return
+	}
+	points := func(list []string) string {
+		if len(list) == 0 {
+			return "nothing"
+		}
+		return strings.Join(list, "; ")
+	}
+	for _, c := range p.Causes {
+		s.Keep(func() {
+			s.Font("B", s.small)
+			s.Text(c.Name+": "+c.Standing, paper.Ink)
+			s.Font("", s.small)
+			s.Inset(8, func() {
+				s.Text("For it: "+points(c.For)+". Against it: "+points(c.Against)+".", paper.Ink)
+				if c.Experiment != "" {
+					s.Text("Test: "+c.Experiment, paper.Ink)
+				}
+			})
+			s.Space(1.5)
+		})
+	}
+	s.Font("", s.body)
+}
+
+func (p *page) printEvents(s *sheet) {
+	s.Heading("Events and deviations")
+	if len(p.Events) == 0 {
+		s.Text("No events were recorded.", paper.Ink)
+		return
+	}
+	s.Font("", s.small)
+	var rows []paper.Row
+	for _, e := range p.Events {
+		rows = append(rows, paper.Row{Cells: []string{e.Time, e.Kind, e.Text}})
+	}
+	s.Table([]paper.Column{{Title: "Since start", Share: 10}, {Title: "Kind", Share: 10}, {Title: "What", Share: 80}}, rows)
+	if p.More != "" {
+		s.Text(p.More, paper.Ink)
+	}
+	s.Font("", s.body)
+}
