@@ -83,7 +83,7 @@ var uses = map[string][]string{
 	KindSearch:       {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min", "step_m", "last_depth_m"},
 	KindVacuum:       {"settle_s", "settle_max_s", "hold_s", "vacuum_pa"},
 	KindConditioning: {"hold_s"},
-	KindPlunge:       {"depth_m", "hold_s", "ramp_m_per_min", "warmer_k"},
+	KindPlunge:       {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min", "warmer_k"},
 	KindPowered:      {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min", "warmer_k"},
 	KindDepressurise: {"depth_m", "ramp_m_per_min", "pause"},
 }

@@ -47,7 +47,7 @@ func allowedPa(p *Plan, s *State) float64 {
 // rampMost is the time after which a ramp that has not arrived is given up:
 // an empty supply, a shut cock, a valve that does not answer, a flooded unit.
 func rampMost(p *Plan, leg *Leg) time.Duration {
-	if p.Hand {
+	if p.Hand || leg.Ask != NoPrompt {
 		return 5*leg.Ramp + 15*time.Minute
 	}
 	return 3*leg.Ramp + 3*time.Minute
@@ -67,6 +67,8 @@ func limits(p *Plan, s *State, in *Input) Stop {
 	case s.Phase != Ready && s.Stale && in.Now-s.PaAt > lostAfter,
 		s.Phase == Ready && !s.Known && in.Now-s.Since > lostAfter:
 		return SensorLost
+	case insideLost(p, s, in.Now):
+		return InsideLost
 	case s.Wet && p.StopOnWet && s.Phase != Vent:
 		return UnitWet
 	case s.Phase == Ramp && !s.Reached && in.Now-s.Since > rampMost(p, &p.Legs[s.Leg]):
@@ -78,7 +80,7 @@ func limits(p *Plan, s *State, in *Input) Stop {
 // guard has the last word on the valves.
 func guard(p *Plan, s *State) {
 	if s.Valves.Fill && (s.Phase != Ramp || s.Stopped != NotStopped || !s.Known || s.Stale ||
-		s.Over > 0 || s.Pa >= p.LimitPa || s.Valves.Vent) {
+		s.Over > 0 || s.Pa >= p.LimitPa || s.Valves.Vent || p.Legs[s.Leg].Ask != NoPrompt) {
 		s.Valves.Fill = false
 	}
 	if s.Stopped != NotStopped {

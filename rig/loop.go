@@ -88,10 +88,11 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 
 		state, out := Step(l.Plan, l.state, in)
 		l.state = state
+		if p, ok := l.Devices.(Prompted); ok && (l.Plan.Hand || l.Plan.Asks) {
+			p.Prompt(now, out.Prompt)
+		}
 		if l.Plan.Hand {
-			if p, ok := l.Devices.(Prompted); ok {
-				p.Prompt(now, out.Prompt)
-			}
+			// there is nothing to drive
 		} else if err := l.Devices.Drive(now, out.Valves); err != nil && broken == "" {
 			broken = err.Error()
 			l.Recorder.Fault(now.Mono, "", "", "valve", broken)
@@ -110,7 +111,7 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		return fmt.Errorf("%w: %s", ErrDevice, broken)
 	}
 	switch l.state.Stopped {
-	case SensorLost, NoResponse, OverPressure:
+	case SensorLost, NoResponse, OverPressure, InsideLost:
 		return fmt.Errorf("%w: %s", ErrDevice, l.state.Stopped)
 	}
 	return nil

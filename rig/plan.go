@@ -24,6 +24,10 @@ type Leg struct {
 	StablePaS float64       // Pa/s: a settling that ends by rule is over when the slope changes by less
 	Hold      time.Duration // 0: none, a pause or the low end of a cycle
 	Search    bool          // a step of a search, which ends when the unit fails
+
+	Ask      PromptKind // what a person does to the unit in place of the ramp; NoPrompt: nothing
+	InsidePa float64    // absolute, to which the unit's inside is brought then; 0: it is not
+	WarmerK  float64    // than the water, of a unit that is put in warm
 }
 
 // Plan is a profile turned into pressures on one bench. It does not change
@@ -36,6 +40,8 @@ type Plan struct {
 	VentRate float64 // Pa/s of a controlled depressurisation
 	Hand     bool    // a person opens and shuts, pumps and vents
 
+	Asks      bool          // a leg asks a person to do something to the unit
+	Inside    string        // id of the sensor of the pressure inside the unit, empty for none
 	Chamber   string        // id of the sensor that the sequencer goes by
 	NoisePa   float64       // of one reading of it, standard deviation
 	Period    time.Duration // of the loop
@@ -141,21 +147,20 @@ func NewPlan(run setup.Run) (*Plan, error) {
 		Chamber: chamber.ID, NoisePa: chamber.NoisePa, Period: DefaultPeriod, StopOnWet: true,
 		depth: foreseen.Column.DepthM,
 	}
+	if s := sensorOf(b, sensors.UnitPressure); s != nil {
+		p.Inside = s.ID
+	}
 	if p.NoisePa <= 0 {
 		p.NoisePa = defaultNoisePa
 	}
 	for _, l := range foreseen.Legs {
-		switch l.Kind {
-		case profiles.KindVacuum, profiles.KindPlunge, profiles.KindPowered:
-			return nil, fmt.Errorf("profile %q, stage %d (%s): a stage of kind %q is done by hand, outside the chamber's control; run the other stages in a profile of their own", pr.Name, l.Stage, l.Name, l.Kind)
-		}
 		rate := pr.RampMPerMin
 		if r := pr.Stages[l.Stage].RampMPerMin; r > 0 {
 			rate = r
 		}
-		p.Legs = append(p.Legs, Leg{Stage: l.Stage, Name: l.Name, DepthM: l.DepthM, TargetPa: l.AbsolutePa,
+		p.lay(Leg{Stage: l.Stage, Name: l.Name, DepthM: l.DepthM, TargetPa: l.AbsolutePa,
 			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Settle: l.Settle, SettleMax: l.SettleMax,
-			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch})
+			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch}, l, len(foreseen.Legs))
 	}
 	if len(p.Legs) == 0 {
 		return nil, fmt.Errorf("profile %q has no stage", pr.Name)

@@ -42,19 +42,29 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 			s.Valves = Valves{Vent: true}
 		}
 	case Ramp:
-		ramp(p, &s, in.Now, &out)
+		if p.Legs[s.Leg].Ask != NoPrompt {
+			ask(p, &s, &in, &out)
+		} else {
+			ramp(p, &s, in.Now, &out)
+		}
 	case Settle, Hold:
 		rest(p, &s, &in, &out)
 	case Vent:
 		vent(p, &s, in.Now, &out)
 	}
 	guard(p, &s)
+	asked, asks := askPrompt(p, &s, in.Now)
 	if p.Hand { // there are no valves to drive: the operator is asked instead
 		s.Valves = Valves{}
-		s.Prompt = prompt(p, &s)
+		if !asks {
+			asked = prompt(p, &s)
+		}
+		s.Prompt = asked
 		out.Prompt = s.Prompt
 		return s, out
 	}
+	s.Prompt = asked
+	out.Prompt = s.Prompt
 	if s.Valves.Fill != before.Fill {
 		out.say(Event{Kind: ValveEvent, Valve: "fill", Open: s.Valves.Fill})
 	}
@@ -77,6 +87,8 @@ func observe(p *Plan, s *State, in *Input, out *Output) {
 			if r.Sensor == p.Chamber {
 				pressure(p, s, r)
 			}
+		case sensors.UnitPressure:
+			inside(p, s, r)
 		case sensors.ProbeWet:
 			if r.Value != 0 && !s.Wet {
 				s.Wet = true
@@ -149,7 +161,7 @@ func band(p *Plan, s *State) float64 {
 
 func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
 	s.Leg, s.StartPa, s.Reached, s.FirstReached, s.QuietSince = leg, s.Smooth, false, 0, now
-	s.Valves = Valves{}
+	s.Valves, s.LegSince = p.Legs[leg].rest(), now
 	enter(p, s, now, Ramp, out)
 	out.say(Event{Kind: SetpointEvent, Pa: p.Legs[leg].TargetPa})
 }
@@ -261,7 +273,7 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 // arrive ends a ramp. A leg without settle and hold, the low end of a cycle,
 // goes straight on.
 func arrive(p *Plan, s *State, now time.Duration, out *Output) {
-	s.Valves = Valves{}
+	s.Valves = p.Legs[s.Leg].rest()
 	if leg := &p.Legs[s.Leg]; leg.Settle == 0 && leg.Hold == 0 {
 		next(p, s, now, out)
 		return
@@ -301,7 +313,7 @@ func vent(p *Plan, s *State, now time.Duration, out *Output) {
 		}
 	}
 	s.Valves = Valves{Vent: open}
-	if gauge > max(ventedPa, 4*p.NoisePa) || s.Stale {
+	if gauge > max(ventedPa, 4*p.NoisePa) || s.Stale || drawn(p, s, now) && p.Legs[s.Leg].InsidePa > 0 && now-s.Since < letInMost {
 		s.QuietSince = now
 	}
 	switch {

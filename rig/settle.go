@@ -64,7 +64,13 @@ func settled(p *Plan, s *State, now time.Duration) bool {
 	if since >= leg.SettleMax {
 		return true
 	}
-	if s.Known && !s.Stale && !s.Jumped {
+	noisePa := p.NoisePa
+	if leg.InsidePa > 0 {
+		noisePa = insidePa
+		if s.InsideKnown {
+			s.Window.add(s.InsideAt, s.Inside)
+		}
+	} else if s.Known && !s.Stale && !s.Jumped {
 		s.Window.add(s.PaAt, s.Pa)
 	}
 	if now-s.WindowSince < settleWindow {
@@ -75,8 +81,8 @@ func settled(p *Plan, s *State, now time.Duration) bool {
 	if before.n < 3 || s.Before.n < 3 {
 		return false
 	}
-	a, ua := before.value(p.NoisePa)
-	b, ub := s.Before.value(p.NoisePa)
+	a, ua := before.value(noisePa)
+	b, ub := s.Before.value(noisePa)
 	change, doubt := math.Abs(b-a), settleDoubts*math.Hypot(ua, ub)
 	s.Stable = change <= max(leg.StablePaS, doubt)
 	return s.Stable && since >= leg.Settle

@@ -29,6 +29,7 @@ type Operator struct {
 	Abort  bool // stop, and vent
 	Skip   bool // end this settle or hold now
 	Failed bool // the unit leaks: a search need go no further
+	Ready  bool // what was asked of him is done, and his hands are out of the way
 }
 
 // Input is what a step goes by.
@@ -63,6 +64,11 @@ type State struct {
 	Over   int           // readings in a row above what is allowed
 	Stale  bool
 	Wet    bool
+
+	LegSince    time.Duration // start of the leg
+	Inside      float64       // last pressure inside the unit, absolute
+	InsideAt    time.Duration // its age
+	InsideKnown bool          // there is one
 
 	Window, Before slope         // of a settling that ends by rule
 	WindowSince    time.Duration //
@@ -132,11 +138,23 @@ const (
 	Wait                   // nothing to do
 	LetOff                 // open the vent a little, down to the target
 	VentAll                // open the vent fully, and leave it open
+
+	// What is done to the unit itself.
+	DrawDown  // draw its inside down through its port
+	ShutPort  // shut the valve at its port
+	LetIn     // let air back in through its port
+	CloseUp   // plug the port, put the unit in, shut the lid; wants an answer
+	PutIn     // close it warm, put it into the water, shut the lid; wants an answer
+	SwitchOn  // put its own load under power
+	SwitchOff // and off again
 )
 
 var promptWords = [...]string{
 	"", "shut the vent and pump up", "slow down", "STOP pumping and shut the supply valve", "shut the supply valve and take your hands off",
 	"wait, hands off", "let off pressure slowly", "open the vent fully and leave it open",
+	"draw the inside of the unit down through its port, slowly", "shut the valve at the unit's port and take your hands off",
+	"let air back into the unit through its port, slowly", "plug the unit's port, put the unit into the chamber, shut and lock the lid, and stand back",
+	"close the warm unit, put it into the water, shut and lock the lid, and stand back", "put the unit under power", "take the power off the unit",
 }
 
 // String gives the words shown to the operator.
@@ -146,8 +164,13 @@ func (k PromptKind) String() string { return promptWords[k] }
 type Prompt struct {
 	Kind     PromptKind
 	TargetPa float64 // absolute
+	InsidePa float64 // absolute, of DrawDown and LetIn
 	DepthM   float64
+	WarmerK  float64 // than the water, of PutIn
 }
+
+// WantsAnswer tells whether the run waits until the person says that it is done.
+func (k PromptKind) WantsAnswer() bool { return k == CloseUp || k == PutIn }
 
 // Stop says why a run ended before its time.
 type Stop uint8
@@ -161,6 +184,7 @@ const (
 	NoResponse
 	UnitWet
 	RecordBroken
+	InsideLost
 )
 
 var stopWords = [...]string{
@@ -168,6 +192,7 @@ var stopWords = [...]string{
 	"chamber pressure not known for too long: fill cut and vented",
 	"the pressure does not follow: supply, valve or a large leak; fill cut and vented",
 	"water in the unit: fill cut and vented", "the record cannot be written or a valve does not answer: fill cut and vented",
+	"pressure inside the unit not known for too long: let air into it; vented",
 }
 
 // String gives the reason in words.

@@ -61,6 +61,7 @@ func (p *Plan) judge() {
 		p.say(Refusal, "the highest pressure is %.2f bar gauge, and this bench may go to %.2f bar gauge: 90 %% of its rating of %.2f and its relief setting of %.2f bar gauge",
 			bar(p.PeakPa), bar(p.LimitPa), bar(b.RatedPa), bar(b.ReliefPa))
 	}
+	p.judgeByHand()
 	if pressed {
 		p.cautions()
 	}
@@ -91,6 +92,10 @@ func (p *Plan) cautions() {
 		switch s.Kind {
 		case profiles.KindSearch:
 			p.say(Caution, "stage %q goes on until the unit fails: expect an implosion", s.Name)
+		case profiles.KindVacuum:
+			p.say(Caution, "stage %q loads the unit from its own inside: windows and covers held from within only, and seals of one direction, are not made for it; never draw more than half an atmosphere, and let the air in slowly", s.Name)
+		case profiles.KindPlunge:
+			p.say(Caution, "stage %q wants hands at the open chamber: the vent stays open until you say that the lid is locked and you stand back", s.Name)
 		case profiles.KindPowered:
 			p.say(Caution, "stage %q runs the unit under power in water: cells that flood can burst hours later; test with dummies where you can, out of doors, and set a wet unit apart", s.Name)
 		}

@@ -61,6 +61,7 @@ type Leg struct {
 	AbsolutePa float64 // Pa, in the chamber
 	GaugePa    float64 // Pa, in the chamber above the room
 	VacuumPa   float64 // Pa below the room, drawn inside the unit
+	WarmerK    float64 // K that the unit is warmer than the water
 	Start      time.Duration
 	Ramp       time.Duration
 	Settle     time.Duration // its floor, where it ends by rule
@@ -235,7 +236,7 @@ func (p *Plan) stage(i int, s profiles.Stage) []Leg {
 		kind = profiles.KindHold
 	}
 	at := func(depthM, settleS, settleMaxS, holdS float64) Leg {
-		return Leg{Stage: i, Name: s.Name, Kind: kind, DepthM: depthM, Settle: seconds(settleS), SettleMax: seconds(max(settleS, settleMaxS)), Hold: seconds(holdS)}
+		return Leg{Stage: i, Name: s.Name, Kind: kind, DepthM: depthM, WarmerK: s.WarmerK, Settle: seconds(settleS), SettleMax: seconds(max(settleS, settleMaxS)), Hold: seconds(holdS)}
 	}
 	whole := at(s.DepthM, s.SettleS, s.SettleMaxS, s.HoldS)
 	var legs []Leg

@@ -67,10 +67,14 @@ func (p *Plan) proofs() {
 		from = l.AbsolutePa
 		ramps = append(ramps, ramp{l.Start + l.Ramp, l.AbsolutePa - before})
 		key := [2]float64{float64(l.Stage), l.DepthM}
-		if l.Hold <= 0 || l.Kind == profiles.KindConditioning || l.Kind == profiles.KindVacuum || seen[key] {
+		if l.Hold <= 0 || l.Kind == profiles.KindConditioning || seen[key] {
 			continue
 		}
 		seen[key] = true
+		if l.Kind == profiles.KindVacuum {
+			p.Proofs = append(p.Proofs, p.vacuumProof(l))
+			continue
+		}
 		p.Proofs = append(p.Proofs, p.proof(l, before, earlier))
 	}
 }
@@ -107,6 +111,9 @@ func (p *Plan) proof(l Leg, fromPa float64, earlier []ramp) Proof {
 	if q.LimitMLPerH > 0 {
 		q.Needed = needed(p.Bench, p.Unit, w, q.LimitMLPerH)
 		q.Changes = p.changes(w, q.DetectMLPerH)
+	}
+	if l.Kind == profiles.KindPlunge {
+		q = p.plungeProof(q, w)
 	}
 	return q
 }
@@ -146,11 +153,17 @@ func limit(b Bench, u Unit, w window) float64 {
 // needed finds the shortest hold whose detection limit is the acceptance limit,
 // to a minute; 0 where the longest is not enough.
 func needed(b Bench, u Unit, w window, limitMLPerH float64) time.Duration {
-	fits := func(minutes float64) bool {
+	return shortest(func(holdS float64) bool {
 		v := w
-		v.holdS = minutes * 60
+		v.holdS = holdS
 		return limit(b, u, v) <= limitMLPerH
-	}
+	})
+}
+
+// shortest finds the shortest hold that is enough, to a minute; 0 for none up to
+// longestHold.
+func shortest(enough func(holdS float64) bool) time.Duration {
+	fits := func(minutes float64) bool { return enough(minutes * 60) }
 	longest := longestHold.Minutes()
 	low, high := 0.0, 1.0
 	for !fits(high) {

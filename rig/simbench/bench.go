@@ -259,9 +259,7 @@ func (b *Bench) advance(to time.Duration) {
 		if b.edge < len(b.edges) {
 			stop = min(stop, b.edges[b.edge])
 		}
-		if b.cfg.HandOperated {
-			stop = min(stop, b.op.next())
-		}
+		stop = min(stop, b.op.next())
 		if stop > b.now {
 			b.physics((stop - b.now).Seconds())
 			b.now = stop
@@ -280,8 +278,10 @@ func (b *Bench) advance(to time.Duration) {
 			b.edge++
 			b.applyFaults(b.now)
 		}
-		if b.cfg.HandOperated && b.op.next() <= b.now {
-			b.op.act(b.now, b.c.pa)
+		if b.op.next() <= b.now {
+			if b.op.act(b.now, b.c.pa) {
+				b.workOnUnit(b.op.heard)
+			}
 		}
 		sampled := false
 		for i := range b.devices {

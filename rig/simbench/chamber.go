@@ -27,6 +27,7 @@ type flows struct {
 	waterIn  float64 // m³/s
 	waterOut float64 // m³/s, out
 	unitGas  float64 // mol/s from the chamber into the unit
+	roomGas  float64 // mol/s from the room into a unit that lies beside the chamber
 	ingress  float64 // m³/s of water from the chamber into the unit
 	shrink   float64 // m³/s that the unit loses outside by collapse
 	paPerS   float64 // the rate of the chamber pressure that follows

@@ -39,7 +39,7 @@ type operator struct {
 
 // hear takes a prompt. It may be given at each step: only a change counts.
 func (o *operator) hear(now time.Duration, p rig.Prompt) {
-	if p.Kind == o.heard.Kind && p.TargetPa == o.heard.TargetPa {
+	if p.Kind == o.heard.Kind && p.TargetPa == o.heard.TargetPa && p.InsidePa == o.heard.InsidePa {
 		return
 	}
 	o.heard = p
@@ -69,10 +69,11 @@ func (o *operator) strokeGoes() bool {
 	return o.doing == rig.PumpUp || o.doing == rig.SlowDown || o.pumping
 }
 
-// act does what is due at a time, looking at the chamber's gauge.
-func (o *operator) act(now time.Duration, chamberPa float64) {
+// act does what is due at a time, looking at the chamber's gauge; it tells
+// whether something new was begun.
+func (o *operator) act(now time.Duration, chamberPa float64) (begun bool) {
 	if o.acting && now >= o.actsAt {
-		o.acting = false
+		o.acting, begun = false, true
 		o.doing, o.target = o.heard.Kind, o.heard.TargetPa
 		o.gauge = o.GaugeErrPa * o.chance.NormFloat64()
 		if !o.pumping {
@@ -81,7 +82,7 @@ func (o *operator) act(now time.Duration, chamberPa float64) {
 		switch o.doing {
 		case rig.LetOff:
 			o.vent = o.CrackShare
-		case rig.VentAll:
+		case rig.VentAll, rig.DrawDown, rig.ShutPort, rig.LetIn, rig.CloseUp, rig.PutIn:
 			o.vent = 1
 		default:
 			o.vent = 0
@@ -92,13 +93,13 @@ func (o *operator) act(now time.Duration, chamberPa float64) {
 		o.vent = 0
 	}
 	if !o.strokeGoes() || now < o.turnAt {
-		return
+		return begun
 	}
 	if o.pumping {
 		o.pressed += lookS * o.speed()
 		if reads < o.target && o.pressed < 1-1e-9 && o.doing != rig.StopPumping && o.doing != rig.ShutOff {
 			o.turnAt = now + seconds(lookS*o.StrokeS/2)
-			return
+			return begun
 		}
 		// The stroke is done, or the gauge is there: the handle goes back.
 		o.pumping = false
@@ -108,18 +109,19 @@ func (o *operator) act(now time.Duration, chamberPa float64) {
 			back *= 4
 		}
 		o.turnAt = now + seconds(back)
-		return
+		return begun
 	}
 	if reads < o.target {
 		o.pumping, o.pressed, o.before = true, 0, chamberPa
 		o.gently = o.rise > o.target-reads // the last stroke would be too much: press slowly
 		o.strokes++
 		o.turnAt = now + seconds(lookS*o.StrokeS/2)
-		return
+		return begun
 	}
 	// Asked for more than his gauge says is needed, he comes to trust the prompt.
 	o.gauge -= 0.1 * o.GaugeErrPa
 	o.turnAt = now + seconds(o.StrokeS/2)
+	return begun
 }
 
 // lookS is how often, in parts of a pressing half stroke, he looks at the gauge.
@@ -145,12 +147,10 @@ func (o *operator) flow(s *Supply, c *chamber) float64 {
 	return max(drawn, 0) / half * o.speed() * c.roomPa / (gasConstant * (c.roomC + zeroC))
 }
 
-// Prompt tells the simulated operator of a hand-operated bench what he is to do.
+// Prompt tells the simulated operator what he is to do.
 func (b *Bench) Prompt(now rig.Instant, p rig.Prompt) {
 	b.advance(now.Mono)
-	if b.cfg.HandOperated {
-		b.op.hear(b.now, p)
-	}
+	b.op.hear(b.now, p)
 }
 
 // Strokes is how many strokes of the pump the operator has made.

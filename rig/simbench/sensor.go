@@ -212,7 +212,7 @@ func (b *Bench) value(q sensors.Quantity) float64 {
 	case sensors.UnitPressure:
 		return b.u.insidePa
 	case sensors.UnitTemperature:
-		return b.u.celsius
+		return b.u.airC()
 	case sensors.UnitHumidity:
 		return b.insideRH()
 	case sensors.ProbeWet:

@@ -40,7 +40,7 @@ func (b *Bench) Truth() Truth {
 	t.IngressML = b.u.ingressM3 / millilitre
 	t.PeakPa, t.ChamberPa, t.RoomPa = b.peakPa, b.c.pa, b.c.roomPa
 	t.GasC, t.WaterC, t.WallC, t.RoomC = b.c.gasK-zeroC, b.c.waterC, b.c.wallC, b.c.roomC
-	t.UnitC, t.InsidePa, t.InsideRHPct = b.u.celsius, b.u.insidePa, b.insideRH()
+	t.UnitC, t.InsidePa, t.InsideRHPct = b.u.airC(), b.u.insidePa, b.insideRH()
 	t.LiquidML = b.u.liquidKg / 1000 / millilitre
 	t.CushionML = b.c.gasM3 / millilitre
 	t.FillOpen, t.VentOpen = b.fill.open, b.vent.open

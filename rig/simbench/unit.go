@@ -19,6 +19,8 @@ type unitState struct {
 	ingressM3 float64 // m³, liquid or its equivalent, net
 	leakM3    float64 // m³/s now
 	startC    float64
+
+	hand byHand
 }
 
 // path is one way in.
@@ -58,13 +60,22 @@ func (p *path) openShare(loadPa float64) float64 {
 
 // load is the pressure that the unit's wall carries by the contract of depth:
 // chamber less sealed.
-func (b *Bench) load() float64 { return b.c.pa - b.cfg.Unit.SealedPa }
+func (b *Bench) load() float64 {
+	if b.u.hand.inAir {
+		return b.c.roomPa - b.u.insidePa
+	}
+	return b.c.pa - b.cfg.Unit.SealedPa
+}
 
 // leaks adds what passes through the paths to f.
 func (b *Bench) leaks(f *flows) {
 	u := &b.u
 	u.leakM3 = 0
 	if !u.present {
+		return
+	}
+	if u.hand.inAir {
+		b.leaksOfAir(f)
 		return
 	}
 	difference := b.c.pa - u.insidePa
@@ -125,7 +136,7 @@ func (b *Bench) unitStep(f *flows, h float64) float64 {
 			}
 		}
 	}
-	if q := math.Abs(f.ingress) + math.Abs(f.unitGas)*gasConstant*b.c.gasK/b.c.pa; q > 0 {
+	if q := math.Abs(f.ingress) + math.Abs(f.unitGas+f.roomGas)*gasConstant*b.c.gasK/b.c.pa; q > 0 {
 		away := max(math.Abs(b.c.pa-b.u.insidePa), 10)
 		h = min(h, 0.2*away*b.u.insideM3/(b.u.insidePa*q))
 	}
@@ -144,6 +155,7 @@ func (b *Bench) stepUnit(h float64, f *flows) {
 		around = b.c.wallC
 	}
 	u.celsius += (around - u.celsius) * h / (cfg.HeatTauS + h)
+	b.warmByHand(h, around)
 	squeezed := cfg.SqueezeM3PerPa * max(b.c.pa-u.insidePa, 0)
 	for i := range cfg.Creep {
 		k := &cfg.Creep[i]
@@ -159,13 +171,14 @@ func (b *Bench) stepUnit(h float64, f *flows) {
 	u.collapsed += f.shrink * h
 	u.liquidKg = max(u.liquidKg+f.ingress*h*b.rho, 0)
 	u.ingressM3 += u.leakM3 * h
-	u.airMol = max(u.airMol+f.unitGas*h, 0)
+	u.airMol = max(u.airMol+(f.unitGas+f.roomGas)*h, 0)
 	if f.unitGas > 0 && b.cfg.Chamber.Gas {
 		// Compressed air that has cooled in the tank is saturated there; its
 		// share of vapour stays as it expands (Dalton).
 		share := saturationPa(b.c.roomC+zeroC) / max(b.cfg.Supply.Pa, b.c.pa)
 		u.vapourKg += f.unitGas * h * share * gasConstant / vapourR
 	}
+	b.stepByHand(h)
 	b.moisture(h)
 	b.inside()
 
@@ -214,7 +227,7 @@ func (b *Bench) openPaths(h float64) {
 // excess condense, each towards its equilibrium with its own time constant.
 func (b *Bench) moisture(h float64) {
 	u, cfg := &b.u, &b.cfg.Unit
-	kelvin := u.celsius + zeroC
+	kelvin := u.airC() + zeroC
 	full := saturationPa(kelvin) / (vapourR * kelvin) * u.insideM3 // kg
 	b.fullKg = full
 	if u.liquidKg > 0 && u.vapourKg < full {
@@ -242,7 +255,7 @@ func (b *Bench) inside() {
 	volume := cfg.FreeM3*(1+cfg.Expansion*(u.celsius-u.startC)) -
 		cfg.SqueezeM3PerPa*(b.c.pa-u.insidePa) - u.creep() - u.collapsed - u.liquidKg/1000
 	u.insideM3 = max(volume, 1e-3*cfg.FreeM3)
-	kelvin := u.celsius + zeroC
+	kelvin := u.airC() + zeroC
 	u.insidePa = (u.airMol*gasConstant + u.vapourKg*vapourR) * kelvin / u.insideM3
 }
 

@@ -1,0 +1,115 @@
+package plan
+
+import (
+	"math"
+
+	"proofpot/profiles"
+	"proofpot/profiles/water"
+)
+
+// Stages in which a person does something to the unit itself: a vacuum drawn
+// through its port, a warm unit put into the water, a unit under power.
+
+// resealDoubtPa: a unit that is opened and plugged again in the run is closed at
+// the room's pressure, and every depth of the run counts from there.
+const resealDoubtPa = 2e3
+
+// judgeByHand says what such a stage lacks on this bench.
+func (p *Plan) judgeByHand() {
+	u, room := p.Unit, p.Bench.RoomPa
+	pressed := ""
+	for i, s := range p.Profile.Stages {
+		refuse := func(format string, args ...any) {
+			p.say(Refusal, "stage %d (%s): "+format, append([]any{i + 1, s.Name}, args...)...)
+		}
+		kind := s.Kind
+		switch kind {
+		case profiles.KindVacuum, profiles.KindPlunge, profiles.KindPowered:
+			if u.FreeML <= 0 {
+				refuse("there is no unit with air inside")
+				continue
+			}
+			if u.InsideK <= 0 || u.InsidePa <= 0 && kind != profiles.KindPowered {
+				what := "pressure and temperature"
+				if kind == profiles.KindPowered {
+					what = "temperature"
+				}
+				refuse("a stage of kind %q is judged by the %s inside the unit, and no sensor of bench %q measures them; add sensors that measure %s, or leave the stage out",
+					kind, what, p.Bench.ID, map[bool]string{true: `"inside temperature"`, false: `"inside pressure" and "inside temperature"`}[kind == profiles.KindPowered])
+			}
+		}
+		switch kind {
+		case profiles.KindVacuum, profiles.KindPlunge:
+			if pressed != "" {
+				refuse("a stage of kind %q is done with the lid open; put it before stage %q, which is under pressure", kind, pressed)
+			}
+			if math.Abs(u.SealedPa-room) > resealDoubtPa {
+				refuse("the unit is closed anew at the room's %.0f hPa here, and its sheet says %.0f hPa; leave sealed_pa out, or run the stage by itself with a unit closed today", room/100, u.SealedPa/100)
+			}
+		case profiles.KindConditioning:
+		default:
+			if pressed == "" {
+				pressed = s.Name
+			}
+		}
+	}
+}
+
+// vacuumProof is what a vacuum check can tell: by the pressure-change method, the
+// gas that comes in through one laminar path as the water that it would pass
+// under the same difference of pressure.
+func (p *Plan) vacuumProof(l Leg) Proof {
+	u := p.Unit
+	inside := p.Bench.RoomPa - l.VacuumPa
+	q := Proof{Leg: l, LimitMLPerH: p.Profile.Accept.LeakMLPerH, ByChamber: math.Inf(1), DetectMGPerH: math.Inf(1)}
+	liquid := LiquidOverGas(inside, p.Bench.RoomPa)
+	q.ComplianceMLPerBar = u.FreeML / inside * 1e5 * liquid
+	detect := func(holdS float64) (float64, []Source) {
+		if u.InsidePa <= 0 || u.InsideK <= 0 || u.FreeML <= 0 {
+			return math.Inf(1), nil
+		}
+		w := window{pa: p.Bench.RoomPa, fromPa: p.Bench.RoomPa, waitS: l.Settle.Seconds(), holdS: holdS}
+		s := u.insideSignal(w, false)
+		// The same air at less pressure: each Pa is worth more of it.
+		s.correct = u.SealedPa / inside * liquid
+		v, from := s.doubt(holdS)
+		return currieFactor * v, from
+	}
+	q.DetectMLPerH, q.Budget = detect(l.Hold.Seconds())
+	q.ByInside = q.DetectMLPerH
+	q.Enough = q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH
+	if q.LimitMLPerH > 0 {
+		q.Needed = shortest(func(holdS float64) bool { v, _ := detect(holdS); return v <= q.LimitMLPerH })
+	}
+	return q
+}
+
+// plungeProof is what a hold after a plunge can tell: by the inside alone, since
+// a unit that shrinks as it cools moves the chamber's pressure as a leak does.
+func (p *Plan) plungeProof(q Proof, w window) Proof {
+	u := p.Unit
+	q.ByChamber = math.Inf(1)
+	detect := func(holdS float64) (float64, []Source) {
+		if u.InsidePa <= 0 || u.InsideK <= 0 || u.FreeML <= 0 {
+			return math.Inf(1), nil
+		}
+		v := w
+		v.holdS = holdS
+		s := u.insideSignal(v, false)
+		// What is left of the cooling in the hold, seen by a thermometer that lags.
+		from := v.waitS + v.rampS
+		slope := func(at float64) float64 { return q.Leg.WarmerK / unitFollowsS * math.Exp(-at/unitFollowsS) } // K/s
+		lagK := insideLagS * (slope(from) - slope(from+holdS))
+		s.steady = append(s.steady, steady{"lag of the thermometer while the unit cools", lagK / (holdS / 3600) * u.FreeML / (water.ZeroC + u.SealedC)})
+		d, from2 := s.doubt(holdS)
+		return currieFactor * d, from2
+	}
+	q.DetectMLPerH, q.Budget = detect(w.holdS)
+	q.ByInside = q.DetectMLPerH
+	q.Enough = q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH
+	q.Changes = nil
+	if q.LimitMLPerH > 0 {
+		q.Needed = shortest(func(holdS float64) bool { v, _ := detect(holdS); return v <= q.LimitMLPerH })
+	}
+	return q
+}

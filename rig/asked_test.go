@@ -1,0 +1,198 @@
+package rig
+
+import (
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"proofpot/profiles"
+	"proofpot/rig/setup"
+	"proofpot/sensors"
+)
+
+// vacuumFirst is a plan with a vacuum check, a plunge and a stage under power.
+func vacuumFirst(run *setup.Run) {
+	run.Bench.Sensors = append(run.Bench.Sensors, setup.Sensor{ID: "u1", Measures: "inside pressure"}, setup.Sensor{ID: "u2", Measures: "inside temperature"})
+	run.Profile.Stages = []profiles.Stage{
+		{Name: "vacuum", Kind: profiles.KindVacuum, VacuumPa: 25000, SettleS: 20, HoldS: 40},
+		{Name: "plunge", Kind: profiles.KindPlunge, DepthM: 1, WarmerK: 25, SettleS: 20, HoldS: 40},
+		{Name: "powered", Kind: profiles.KindPowered, DepthM: 10, WarmerK: 15, SettleS: 20, HoldS: 40},
+		{Name: "hold", DepthM: 15, SettleS: 20, HoldS: 40},
+	}
+}
+
+func insideReading(pa float64, at time.Duration) sensors.Reading {
+	return sensors.Reading{Sensor: "u1", Quantity: sensors.UnitPressure, Value: pa, At: at}
+}
+
+func TestNothingIsFilledWhileHandsAreAtTheUnit(t *testing.T) {
+	p := planned(t, vacuumFirst)
+	c := pot{pa: room, fill: 2500, vent: 9000}
+	inside, answerAt := room, time.Duration(0)
+	var asked []PromptKind
+	s := drive(t, p, &c, func(in *Input) {
+		in.Readings = append(in.Readings, insideReading(inside, in.Now))
+		in.Operator.Ready = answerAt > 0 && in.Now >= answerAt
+	}, func(in Input, s State, out Output) {
+		k := out.Prompt.Kind
+		if len(asked) == 0 || asked[len(asked)-1] != k {
+			asked = append(asked, k)
+			answerAt = 0
+			if k.WantsAnswer() {
+				answerAt = in.Now + 20*time.Minute
+			}
+		}
+		switch k {
+		case DrawDown:
+			inside = max(inside-500, room-25000)
+		case LetIn:
+			inside = min(inside+2000, room)
+		}
+		if s.Phase != Ready && s.Phase != Done && p.Legs[s.Leg].vented() && s.Phase != Vent {
+			if out.Valves.Fill || !out.Valves.Vent {
+				t.Fatalf("%s at %s: valves %+v while hands are at the unit", p.Legs[s.Leg].Name, in.Now, out.Valves)
+			}
+		}
+	})
+	if s.Stopped != NotStopped {
+		t.Errorf("stopped: %v", s.Stopped)
+	}
+	var did []PromptKind
+	for _, k := range asked {
+		if k != NoPrompt && k != Wait {
+			did = append(did, k)
+		}
+	}
+	if want := []PromptKind{DrawDown, ShutPort, LetIn, CloseUp, PutIn, SwitchOn, SwitchOff}; !slices.Equal(did, want) {
+		t.Errorf("asked %v, want %v", did, want)
+	}
+}
+
+func TestACloseUpThatNobodyAnswersWaitsVented(t *testing.T) {
+	p := planned(t, vacuumFirst)
+	var s State
+	var out Output
+	inside := room
+	for now := time.Duration(0); now < 3*time.Hour; now += p.Period {
+		s, out = Step(p, s, Input{Now: now, Readings: []sensors.Reading{{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: room, At: now}, insideReading(inside, now)}})
+		switch out.Prompt.Kind {
+		case DrawDown:
+			inside = max(inside-500, room-25000)
+		case LetIn:
+			inside = min(inside+2000, room)
+		}
+	}
+	if p.Legs[s.Leg].Ask != CloseUp || s.Phase != Ramp || out.Valves != (Valves{Vent: true}) || !out.Prompt.Kind.WantsAnswer() {
+		t.Errorf("in %s of a leg that asks to %q, valves %+v, prompt %q", s.Phase, p.Legs[s.Leg].Ask, out.Valves, out.Prompt.Kind)
+	}
+}
+
+func TestAStoppedVacuumCheckAsksForTheAirBack(t *testing.T) {
+	p := planned(t, vacuumFirst)
+	var s State
+	inside, asked := room, false
+	for now := time.Duration(0); s.Phase != Done; now += p.Period {
+		if now > time.Hour {
+			t.Fatal("no end")
+		}
+		in := Input{Now: now, Readings: []sensors.Reading{{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: room, At: now}, insideReading(inside, now)}}
+		in.Operator.Abort = now > 3*time.Minute
+		var out Output
+		s, out = Step(p, s, in)
+		switch {
+		case s.Phase == Vent && out.Prompt.Kind == LetIn:
+			asked = true
+			inside = min(inside+200, room)
+		case out.Prompt.Kind == DrawDown:
+			inside = max(inside-500, room-25000)
+		}
+	}
+	if !asked || inside < room-3000 || s.Stopped != ByOperator {
+		t.Errorf("asked %v, inside %.0f Pa below the room, stopped %v", asked, room-inside, s.Stopped)
+	}
+}
+
+func TestAVacuumCheckWithoutItsSensorStops(t *testing.T) {
+	p := planned(t, vacuumFirst)
+	c := pot{pa: room, fill: 2500, vent: 9000}
+	s := drive(t, p, &c, func(in *Input) {
+		if in.Now < 20*time.Second {
+			in.Readings = append(in.Readings, insideReading(room-10000, in.Now))
+		}
+	}, nil)
+	if s.Stopped != InsideLost {
+		t.Errorf("stopped: %v", s.Stopped)
+	}
+}
+
+func TestAStageByHandThatTheBenchCannotJudgeIsRefused(t *testing.T) {
+	for want, change := range map[string]func(*setup.Run){
+		`add sensors that measure "inside pressure" and "inside temperature"`: func(r *setup.Run) {
+			vacuumFirst(r)
+			r.Bench.Sensors = r.Bench.Sensors[:1]
+		},
+		`is done with the lid open; put it before stage "deep"`: func(r *setup.Run) {
+			vacuumFirst(r)
+			r.Profile.Stages = append([]profiles.Stage{{Name: "deep", DepthM: 10, SettleS: 20, HoldS: 40}}, r.Profile.Stages[0])
+		},
+		"the unit is closed anew at the room's": func(r *setup.Run) {
+			vacuumFirst(r)
+			r.Unit.SealedPa = room - 20000
+		},
+	} {
+		run := sheet()
+		change(&run)
+		if _, err := NewPlan(run); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("want a refusal with %q, got %v", want, err)
+		}
+	}
+}
+
+// Whatever a person, the sensors and the chamber do, nothing is filled while
+// hands are at the unit, and the run ends vented.
+func TestWorkOnTheUnitIsNeverUnderPressure(t *testing.T) {
+	p := planned(t, vacuumFirst)
+	rapid.Check(t, func(t *rapid.T) {
+		chance := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		silent, mute := rapid.Float64Range(0, 0.2).Draw(t, "silent"), rapid.Float64Range(0, 0.8).Draw(t, "mute inside")
+		var s State
+		pa, inside := room, room
+		for now := time.Duration(0); now < 90*time.Minute && s.Phase != Done; now += p.Period {
+			in := Input{Now: now}
+			if chance.Float64() > silent {
+				in.Readings = append(in.Readings, sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: pa, At: now})
+			}
+			if chance.Float64() > mute {
+				in.Readings = append(in.Readings, insideReading(inside, now))
+			}
+			roll := chance.IntN(1000)
+			in.Operator.Ready = roll > 700
+			in.Operator.Abort = roll == 0 && chance.IntN(10) == 0
+			in.Operator.Skip = roll == 1
+			var out Output
+			s, out = Step(p, s, in)
+			if s.Phase != Ready && s.Phase != Done && p.Legs[s.Leg].Ask != NoPrompt && out.Valves.Fill {
+				t.Fatalf("filled at %s in %s of %s", now, s.Phase, p.Legs[s.Leg].Name)
+			}
+			if out.Valves.Fill {
+				pa += 1500
+			}
+			if out.Valves.Vent {
+				pa = max(room, pa-4500)
+			}
+			switch {
+			case out.Prompt.Kind == DrawDown && roll > 200:
+				inside = max(inside-float64(roll), 60000)
+			case out.Prompt.Kind == LetIn && roll > 200:
+				inside = min(inside+float64(roll), room)
+			}
+		}
+		if s.Phase == Done && !s.Valves.Vent {
+			t.Fatal("ended with the vent shut")
+		}
+	})
+}
