@@ -23,13 +23,14 @@ type progress struct {
 	seen  map[string]*seen
 	order []string
 
-	drawn  time.Time     // when the line was last rewritten, by the real clock
-	said   time.Duration // when a plain line was last written, by the run's clock
-	phase  rig.Phase
-	leg    int
-	told   int // the leg that was last announced, −1 for none
-	prompt rig.PromptKind
-	width  int // of the line that stands on the terminal
+	drawn   time.Time     // when the line was last rewritten, by the real clock
+	said    time.Duration // when a plain line was last written, by the run's clock
+	phase   rig.Phase
+	leg     int
+	told    int // the leg that was last announced, −1 for none
+	prompt  rig.PromptKind
+	answers answers
+	width   int // of the line that stands on the terminal
 }
 
 // seen is the health of one sensor.
@@ -83,7 +84,11 @@ func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings
 	if s.Leg != p.told && s.Phase == rig.Ramp {
 		p.told = s.Leg
 		leg := &p.plan.Legs[s.Leg]
-		p.say(now.Mono, fmt.Sprintf("stage %d, %s: %.1f m, %.2f bar gauge", leg.Stage, leg.Name, leg.DepthM, (leg.TargetPa-p.plan.RoomPa)/1e5))
+		if leg.Ask != rig.NoPrompt {
+			p.say(now.Mono, fmt.Sprintf("stage %d, %s: %s", leg.Stage, leg.Name, leg.Ask))
+		} else {
+			p.say(now.Mono, fmt.Sprintf("stage %d, %s: %.1f m, %.2f bar gauge", leg.Stage, leg.Name, leg.DepthM, (leg.TargetPa-p.plan.RoomPa)/1e5))
+		}
 	}
 	p.phase, p.leg = s.Phase, s.Leg
 	if p.w.errTTY {
@@ -93,6 +98,7 @@ func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings
 	} else if changed || now.Mono-p.said >= plainEvery {
 		p.say(now.Mono, p.status(now.Mono, s))
 	}
+	p.answers.prompt(out.Prompt.Kind)
 	if k := out.Prompt.Kind; k != p.prompt {
 		p.prompt = k
 		if k != rig.NoPrompt && !p.sim {
@@ -108,6 +114,12 @@ func (p *progress) wish(pr rig.Prompt) string {
 	switch pr.Kind {
 	case rig.PumpUp, rig.SlowDown, rig.LetOff:
 		text += fmt.Sprintf(": to %.2f bar gauge (%.1f m), at most %.1f bar/min", bar, pr.DepthM, p.plan.Legs[p.leg].RatePaS*60/1e5)
+	case rig.DrawDown, rig.LetIn:
+		text += fmt.Sprintf(": to %.0f hPa absolute, %.2f bar below the room", pr.InsidePa/100, (p.plan.RoomPa-pr.InsidePa)/1e5)
+	case rig.CloseUp:
+		text += "; then press Enter"
+	case rig.PutIn:
+		text += fmt.Sprintf("; it is to be %g K warmer than the water; then press Enter", pr.WarmerK)
 	case rig.VentAll:
 		text += "; do not open the lid until the run has ended"
 	}

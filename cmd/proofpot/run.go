@@ -239,8 +239,15 @@ func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.C
 	writer.Readings(surveyed.Readings)
 	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
 
+	ready := func() bool { return false }
+	if sim, ok := devices.(*simbench.Bench); ok {
+		ready = sim.Answered
+	} else if plan.Asks {
+		go watch.answers.listen(w.in)
+		ready = watch.answers.ready
+	}
 	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: writer, Observe: watch.step, SyncEvery: time.Second,
-		Operator: func() rig.Operator { return rig.Operator{Failed: watch.live.Failed()} }}
+		Operator: func() rig.Operator { return rig.Operator{Failed: watch.live.Failed(), Ready: ready()} }}
 	if c.Bench == "" && c.Pace == 0 {
 		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
 	}

@@ -51,7 +51,9 @@ func Run(r *record.Record) (Result, error) {
 	clock.WaitUntil(context.Background(), first)
 	log := &recorder{}
 	loop := &rig.Loop{Plan: p, Devices: tape, Clock: clock, Recorder: log, SyncEvery: time.Hour,
-		Operator: func() rig.Operator { return rig.Operator{Abort: tape.aborted(clock.Now().Mono)} }}
+		Operator: func() rig.Operator {
+			return rig.Operator{Abort: tape.aborted(clock.Now().Mono), Ready: tape.answered(clock.Now().Mono)}
+		}}
 	_ = loop.Run(context.Background()) // a run that failed fails again; what it commanded is compared
 	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), fromFirstStage(log.commands)
 	res.Difference = difference(res.Recorded, res.Replayed, p.Period)
@@ -64,7 +66,17 @@ type tape struct {
 	readings   []sensors.Reading
 	next       int
 	firstStage time.Duration
-	abort      time.Duration // of an operator's stop, or −1
+	abort      time.Duration   // of an operator's stop, or −1
+	ready      []time.Duration // of his answers
+}
+
+// answered tells whether a person answered at this moment.
+func (t *tape) answered(now time.Duration) bool {
+	for len(t.ready) > 0 && t.ready[0] <= now {
+		t.ready = t.ready[1:]
+		return true
+	}
+	return false
 }
 
 func (t *tape) aborted(now time.Duration) bool { return t.abort >= 0 && now >= t.abort }
@@ -132,6 +144,12 @@ func (t *tape) take(l *record.Line, at time.Duration) {
 				open = 1
 			}
 			add(q, open)
+		}
+	case record.UnitInside:
+		add(sensors.UnitPressure, l.PressurePa)
+	case record.Note:
+		if l.Text == rig.ReadyNote {
+			t.ready = append(t.ready, at)
 		}
 	case record.RunEvent:
 		if l.Event == "abort" && l.Text == rig.ByOperator.String() {

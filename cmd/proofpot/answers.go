@@ -1,0 +1,38 @@
+package main
+
+import (
+	"bufio"
+	"io"
+	"sync/atomic"
+
+	"proofpot/rig"
+)
+
+// answers listens for what a person says when he was asked to do something to
+// the unit and the run waits for him: Enter. What he types while nothing is asked
+// counts for nothing.
+type answers struct {
+	asked atomic.Bool // something is asked now
+	said  atomic.Bool
+}
+
+// listen reads lines until there are no more.
+func (a *answers) listen(r io.Reader) {
+	lines := bufio.NewScanner(r)
+	for lines.Scan() {
+		if a.asked.Load() {
+			a.said.Store(true)
+		}
+	}
+}
+
+// prompt takes over what is asked now.
+func (a *answers) prompt(k rig.PromptKind) {
+	if wants := k.WantsAnswer(); wants != a.asked.Load() {
+		a.said.Store(false)
+		a.asked.Store(wants)
+	}
+}
+
+// ready tells whether it was answered.
+func (a *answers) ready() bool { return a.asked.Load() && a.said.Load() }
