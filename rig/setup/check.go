@@ -106,6 +106,9 @@ func (b Bench) Check() error {
 	if err := b.checkPressures(); err != nil {
 		return err
 	}
+	if err := b.checkActuators(); err != nil {
+		return err
+	}
 	return b.checkSensors()
 }
 

@@ -30,21 +30,28 @@ const (
 // Bench is the chamber with what feeds, guards and watches it. All pressures
 // are absolute: a rating that is stamped as gauge is written with _bar_gauge.
 type Bench struct {
-	ID                      string   `toml:"id"`
-	Medium                  string   `toml:"medium"`
-	Supply                  string   `toml:"supply"`
-	ChamberVolumeML         float64  `toml:"chamber_volume_ml"`
-	GasCushionML            float64  `toml:"gas_cushion_ml,omitempty"`   // ml at room pressure, medium water
-	StiffnessMLPerBar       float64  `toml:"stiffness_ml_per_bar"`       // chamber and water without the gas
-	RatedPa                 float64  `toml:"rated_pa"`                   // Pa absolute
-	ReliefPa                float64  `toml:"relief_pa,omitempty"`        // Pa absolute
-	RatedBarGauge           float64  `toml:"rated_bar_gauge,omitempty"`  // bench.toml only: becomes RatedPa
-	ReliefBarGauge          float64  `toml:"relief_bar_gauge,omitempty"` // bench.toml only: becomes ReliefPa
-	RoomPa                  float64  `toml:"room_pa,omitempty"`          // Pa absolute, barometer at the start
-	BlankLeakMLPerHPerBar   float64  `toml:"blank_leak_ml_per_h_per_bar,omitempty"`
-	BlankLeakSDMLPerHPerBar float64  `toml:"blank_leak_sd_ml_per_h_per_bar,omitempty"`
-	HandOperated            bool     `toml:"hand_operated,omitempty"`
-	Sensors                 []Sensor `toml:"sensor"`
+	ID                      string  `toml:"id"`
+	Medium                  string  `toml:"medium"`
+	Supply                  string  `toml:"supply"`
+	ChamberVolumeML         float64 `toml:"chamber_volume_ml"`
+	GasCushionML            float64 `toml:"gas_cushion_ml,omitempty"`   // ml at room pressure, medium water
+	StiffnessMLPerBar       float64 `toml:"stiffness_ml_per_bar"`       // chamber and water without the gas
+	RatedPa                 float64 `toml:"rated_pa"`                   // Pa absolute
+	ReliefPa                float64 `toml:"relief_pa,omitempty"`        // Pa absolute
+	RatedBarGauge           float64 `toml:"rated_bar_gauge,omitempty"`  // bench.toml only: becomes RatedPa
+	ReliefBarGauge          float64 `toml:"relief_bar_gauge,omitempty"` // bench.toml only: becomes ReliefPa
+	RoomPa                  float64 `toml:"room_pa,omitempty"`          // Pa absolute, barometer at the start
+	BlankLeakMLPerHPerBar   float64 `toml:"blank_leak_ml_per_h_per_bar,omitempty"`
+	BlankLeakSDMLPerHPerBar float64 `toml:"blank_leak_sd_ml_per_h_per_bar,omitempty"`
+	HandOperated            bool    `toml:"hand_operated,omitempty"`
+	OnPowerLoss             string  `toml:"on_power_loss,omitempty"` // vent or hold; empty: vent
+
+	Valves    []Valve    `toml:"valve,omitempty"`
+	Regulator *Regulator `toml:"regulator,omitempty"`
+	Heartbeat *Heartbeat `toml:"heartbeat,omitempty"`
+	Watchdog  *Watchdog  `toml:"watchdog,omitempty"`
+
+	Sensors []Sensor `toml:"sensor"`
 }
 
 // Sensor is one device of the bench. One device may measure several quantities.

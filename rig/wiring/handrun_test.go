@@ -109,10 +109,14 @@ func TestAHandOperatedBenchGoesThroughAProfileOnABadDay(t *testing.T) {
 		},
 	}}
 	var file memoryFile
-	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: record.NewWriter(&file, clock.start), SyncEvery: time.Second, Observe: operator.observe}
+	writer := record.NewWriter(&file, clock.start)
+	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: writer, SyncEvery: time.Second, Observe: operator.observe}
 	ctx, cancel := context.WithTimeout(t.Context(), 90*time.Second)
 	defer cancel()
 	if err := loop.Run(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if err := writer.Close(); err != nil {
 		t.Fatal(err)
 	}
 	if s := loop.State(); s.Phase != rig.Done || s.Stopped != rig.NotStopped {

@@ -56,10 +56,10 @@ func openSerialLine(s setup.Sensor, with shared) (driver, error) {
 // none.
 var ErrNoValve = errors.New("this bench is operated by hand and has no fill valve to open")
 
-// Open opens every sensor of a bench, or none. The bench must be operated by
-// hand: no driver for valves is known yet. The clock must be safe for use by
-// several goroutines; readings are stamped with it. The error is one line that
-// names the sensor and what to do; nothing has been pressurised then.
+// Open opens every sensor and valve of a bench, or none. The clock must be safe
+// for use by several goroutines; readings are stamped with it. Fill stands shut
+// and vent open then. The error is one line that names the device and what to do;
+// nothing has been pressurised then.
 func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
 	if err := known(b); err != nil {
 		return nil, fmt.Errorf("bench %q: %w", b.ID, err)
@@ -77,7 +77,15 @@ func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
 		}
 		bench.drivers = append(bench.drivers, d)
 	}
-	return bench, nil
+	if b.HandOperated {
+		return bench, nil
+	}
+	driven, err := openDriven(b, bench)
+	if err != nil {
+		_ = bench.Close()
+		return nil, fmt.Errorf("bench %q, %w", b.ID, err)
+	}
+	return driven, nil
 }
 
 // known says what of a bench cannot be opened, before anything is.
@@ -85,8 +93,8 @@ func known(b setup.Bench) error {
 	if err := b.Check(); err != nil {
 		return err
 	}
-	if !b.HandOperated {
-		return errors.New("nothing is known of its valves; give hand_operated = true, and open and shut them as you are told")
+	if !b.HandOperated && len(b.Valves) == 0 {
+		return errors.New("nothing is known of its valves; give [[valve]] fill and vent, or hand_operated = true to open and shut them as you are told")
 	}
 	words := strings.Join(setup.Drivers(), ", ")
 	for _, s := range b.Sensors {

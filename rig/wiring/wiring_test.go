@@ -61,7 +61,7 @@ func TestABenchThatCannotBeOpenedSaysWhyInOneLine(t *testing.T) {
 		want  string
 	}{
 		{"a missing port", handSerial(t, missing), `bench "pot-1", sensor "p1": serial port "` + missing + `" is not there`},
-		{"valves", handSerial(t, far.Path(), "hand_operated = true", "#"), `nothing is known of its valves; give hand_operated = true`},
+		{"valves", handSerial(t, far.Path(), "hand_operated = true", "#"), `nothing is known of its valves; give [[valve]] fill and vent, or hand_operated = true`},
 		{"no driver", handSerial(t, far.Path(), second, second+"\n[[sensor]]\nid = \"w1\"\nmeasures = \"wet probe\"\n#"),
 			`sensor "w1": driver "" is not known; give one of: `},
 		{"a second port that is missing", handSerial(t, far.Path(), second, second+"\n[[sensor]]\nid = \"w1\"\nmeasures = \"wet probe\"\n"+
