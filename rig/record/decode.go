@@ -39,17 +39,17 @@ var errNUL = errors.New("NUL bytes, as a power cut leaves them: the disk never h
 // errUnusual says that a line is not in the plain shape; it is not an error of the record.
 var errUnusual = errors.New("not in the plain shape")
 
-// decode fills l from one line without its newline.
-func (d *decoder) decode(b []byte, l *Line) error {
-	err := d.plain(b, l)
-	if err == errUnusual {
-		if bytes.IndexByte(b, 0) >= 0 {
-			return errNUL
-		}
-		l.Clear()
-		return d.lib.decode(d, b, l)
+// decode fills l from one line without its newline, and says whether it was in
+// the plain shape.
+func (d *decoder) decode(b []byte, l *Line) (plain bool, err error) {
+	if err = d.plain(b, l); err != errUnusual {
+		return true, err
 	}
-	return err
+	if bytes.IndexByte(b, 0) >= 0 {
+		return false, errNUL
+	}
+	l.Clear()
+	return false, d.lib.decode(d, b, l)
 }
 
 func measurementOf(b []byte) Measurement {

@@ -1,13 +1,19 @@
 package record
 
 import (
+	"bufio"
 	"bytes"
+	"fmt"
 	"io"
 	"math"
+	"os"
+	"path/filepath"
 	"reflect"
 	"testing"
+	"testing/iotest"
 
 	"github.com/influxdata/line-protocol/v2/lineprotocol"
+	"pgregory.net/rapid"
 )
 
 // same compares two lines, with NaN equal to NaN.
@@ -60,6 +66,77 @@ func TestBothDecodersAgree(t *testing.T) {
 	}
 }
 
+// slowly reads lines one by one through the library.
+func slowly(b []byte) (ls []Line) {
+	d := newDecoder()
+	for line := range bytes.SplitSeq(b, []byte("\n")) {
+		var l Line
+		l.Clear()
+		if bytes.IndexByte(line, 0) < 0 && d.lib.decode(d, bytes.TrimSuffix(line, []byte("\r")), &l) == nil && l.Measurement != Other {
+			ls = append(ls, l)
+		}
+	}
+	return ls
+}
+
+// readerAgrees checks that a Reader gives what the library reads from each line.
+func readerAgrees(t *testing.T, b []byte) {
+	t.Helper()
+	want := slowly(b)
+	for _, src := range []io.Reader{bytes.NewReader(b), iotest.OneByteReader(bytes.NewReader(b))} {
+		r := NewUncheckedReader(src)
+		n := 0
+		var l Line
+		for r.Next(&l) == nil {
+			if n >= len(want) {
+				t.Fatalf("%q: the reader has more than %d lines: %+v", b, len(want), l)
+			}
+			l.Number = 0
+			if !same(l, want[n]) {
+				t.Fatalf("%q line %d\nreader  %+v\nlibrary %+v", b, n, l, want[n])
+			}
+			n++
+		}
+		if torn := r.in.TornBytes > 0; n != len(want) && !(torn && n == len(want)-1) && r.in.Lines > 0 && r.good > 0 {
+			t.Fatalf("%q: %d of %d lines", b, n, len(want))
+		}
+	}
+}
+
+func TestEveryWayOfReadingAgrees(t *testing.T) {
+	readerAgrees(t, short(t))
+	names, _ := filepath.Glob("../../../shared/corpus/*/readings.lp")
+	for _, name := range names {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		readerAgrees(t, b[:min(len(b), 1<<18)])
+	}
+	rapid.Check(t, func(rt *rapid.T) { // numbers of every length, in lines of one shape
+		num := rapid.StringMatching(`-?[0-9]{1,10}(\.[0-9]{1,10})?`)
+		var b []byte
+		for range 8 {
+			b = fmt.Appendf(b, "chamber,sensor=p1 pressure_pa=%s,gas_c=%s %d\nprobe,sensor=w1 wet=%t,level=%s 17723%014d\n", num.Draw(rt, "p"), num.Draw(rt, "t"),
+				rapid.Int64().Draw(rt, "time"), rapid.Bool().Draw(rt, "wet"), num.Draw(rt, "level"), rapid.Int64Range(0, 99999999999999).Draw(rt, "time"))
+		}
+		readerAgrees(t, b)
+	})
+}
+
+func TestReadingALineAllocatesNothing(t *testing.T) {
+	var b []byte
+	for i := range 50000 {
+		b = fmt.Appendf(b, "chamber,sensor=p1 pressure_pa=%d.5,gas_c=20.25 %d\nprobe,sensor=w1 wet=false %d\n", 101325+i, start.UnixNano()+int64(i), start.UnixNano()+int64(i))
+	}
+	r := NewReader(bytes.NewReader(b))
+	var l Line
+	r.Next(&l)
+	if n := testing.AllocsPerRun(40000, func() { r.Next(&l) }); n >= 1 {
+		t.Fatalf("%v allocations a line", n)
+	}
+}
+
 func FuzzDecode(f *testing.F) {
 	for _, s := range []string{
 		"chamber,sensor=p1 pressure_pa=102147.0,gas_c=23.45 1767386317500000000",
@@ -69,13 +146,19 @@ func FuzzDecode(f *testing.F) {
 		"chain lines=25i,sha256=\"7cd1ffa9\" 1767386326500000000", "note text=\"a \\\"b\\\" c\" 1",
 		"room pressure_pa=-1e3,rh_pct=+5,temperature_c=.5 -7", "chamber gas_c=1.,gas_c=1u,water_c=00012 99999999999999999999",
 		"setpoint pressure_pa=0x1p3 1", "chamber pressure_pa=1_0 1", "chamber pressure_pa=9007199254740993 1",
+		"chamber pressure_pa=1,pressure_pa=2i 1767386317500000000\nchamber pressure_pa=3,pressure_pa=2i 1767386317500000000\n",
+		"chamber foo=\"a b=1\",gas_c=1 1767386317500000000\n", "chamber,sensor=\xff gas_c=1 1767386317500000000\n",
 	} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		if !bytes.ContainsAny(b, "\n") {
 			agree(t, b)
+			// The same line again, then with other numbers: learnt shapes.
+			twice := append(append(append(bytes.Clone(b), '\n'), b...), '\n')
+			readerAgrees(t, append(append(twice, bytes.ReplaceAll(b, []byte("1"), []byte("74"))...), '\n'))
 		}
+		readerAgrees(t, b)
 		r := NewReader(bytes.NewReader(b))
 		var l Line
 		for {
@@ -92,17 +175,22 @@ func FuzzDecode(f *testing.F) {
 // BenchmarkRead reads a record, chain checked, beside the library's decoder on
 // the same bytes (every value taken) and a bare scan for newlines.
 func BenchmarkRead(b *testing.B) {
-	data := written(b, 5000)
-	b.Run("record", func(b *testing.B) {
+	data := written(b, 50000)
+	read := func(b *testing.B, reader func(io.Reader) *Reader) {
 		b.SetBytes(int64(len(data)))
 		b.ReportAllocs()
 		for b.Loop() {
-			r := NewReader(bytes.NewReader(data))
+			r := reader(bytes.NewReader(data))
 			var l Line
 			for r.Next(&l) != io.EOF {
 			}
+			if !r.Integrity().Intact {
+				b.Fatal(r.Integrity())
+			}
 		}
-	})
+	}
+	b.Run("record-chain-checked", func(b *testing.B) { read(b, NewReader) })
+	b.Run("record", func(b *testing.B) { read(b, NewUncheckedReader) })
 	b.Run("library", func(b *testing.B) {
 		b.SetBytes(int64(len(data)))
 		b.ReportAllocs()
@@ -131,13 +219,8 @@ func BenchmarkRead(b *testing.B) {
 	b.Run("newlines", func(b *testing.B) {
 		b.SetBytes(int64(len(data)))
 		for b.Loop() {
-			n := 0
-			for rest := data; ; n++ {
-				i := bytes.IndexByte(rest, '\n')
-				if i < 0 {
-					break
-				}
-				rest = rest[i+1:]
+			sc := bufio.NewScanner(bytes.NewReader(data))
+			for sc.Scan() {
 			}
 		}
 	})

@@ -3,6 +3,8 @@ package record
 import (
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/influxdata/line-protocol/v2/lineprotocol"
@@ -11,9 +13,12 @@ import (
 )
 
 // encoder turns readings and events into lines of readings.lp. A line that
-// cannot be written leaves no bytes behind.
+// cannot be written leaves no bytes behind. Names and texts of plain characters
+// are written here, with numbers as an editor shows them; what needs escaping
+// goes through the line-protocol library, which the tests compare both with.
 type encoder struct {
-	lp lineprotocol.Encoder
+	buf []byte
+	lp  lineprotocol.Encoder
 }
 
 func newEncoder() *encoder {
@@ -24,69 +29,157 @@ func newEncoder() *encoder {
 
 // line adds a line of l; only the fields that l carries are written.
 func (e *encoder) line(l *Line) error {
-	before := len(e.lp.Bytes())
-	e.lp.StartLine(l.Measurement.String())
-	e.tag("event", l.Event)
-	e.tag("kind", l.Kind)
-	e.tag("sensor", l.Sensor)
-	e.tag("valve", l.Valve)
+	for _, f := range l.floats() {
+		if math.IsInf(*f, 0) {
+			return fmt.Errorf("a %s line cannot be written: a value is infinite", l.Measurement)
+		}
+	}
+	if !l.plain() {
+		return e.escaped(l)
+	}
+	b := append(e.buf, measurementNames[l.Measurement]...)
+	b = appendTag(b, ",event=", l.Event)
+	b = appendTag(b, ",kind=", l.Kind)
+	b = appendTag(b, ",sensor=", l.Sensor)
+	b = appendTag(b, ",valve=", l.Valve)
+	head := len(b)
 	if l.Index >= 0 {
-		e.lp.AddField("index", lineprotocol.IntValue(int64(l.Index)))
+		b = append(strconv.AppendInt(append(b, ",index="...), int64(l.Index), 10), 'i')
 	}
-	e.text("name", l.Name)
-	e.float("depth_m", l.DepthM)
-	e.float("pressure_pa", l.PressurePa)
-	e.float("gas_c", l.GasC)
-	e.float("water_c", l.WaterC)
-	e.float("wall_c", l.WallC)
-	e.float("temperature_c", l.TemperatureC)
-	e.float("rh_pct", l.RHPct)
+	b = appendText(b, ",name=\"", l.Name)
+	b = appendFloat(b, ",depth_m=", l.DepthM)
+	b = appendFloat(b, ",pressure_pa=", l.PressurePa)
+	b = appendFloat(b, ",gas_c=", l.GasC)
+	b = appendFloat(b, ",water_c=", l.WaterC)
+	b = appendFloat(b, ",wall_c=", l.WallC)
+	b = appendFloat(b, ",temperature_c=", l.TemperatureC)
+	b = appendFloat(b, ",rh_pct=", l.RHPct)
 	if l.HasWet {
-		e.lp.AddField("wet", lineprotocol.BoolValue(l.Wet))
+		b = strconv.AppendBool(append(b, ",wet="...), l.Wet)
 	}
-	e.float("level", l.Level)
+	b = appendFloat(b, ",level=", l.Level)
 	if l.HasOpen {
-		e.lp.AddField("open", lineprotocol.BoolValue(l.Open))
+		b = strconv.AppendBool(append(b, ",open="...), l.Open)
 	}
 	if l.Measurement == Chain {
-		e.lp.AddField("lines", lineprotocol.IntValue(l.Lines))
+		b = append(strconv.AppendInt(append(b, ",lines="...), l.Lines, 10), 'i')
 	}
-	e.text("sha256", l.SHA256)
-	e.text("text", l.Text)
+	b = appendText(b, ",sha256=\"", l.SHA256)
+	b = appendText(b, ",text=\"", l.Text)
 	if l.MonoNS >= 0 {
-		e.lp.AddField("mono_ns", lineprotocol.IntValue(l.MonoNS))
+		b = append(strconv.AppendInt(append(b, ",mono_ns="...), l.MonoNS, 10), 'i')
 	}
-	e.lp.EndLine(time.Unix(0, l.TimeNS))
-	if err := e.lp.Err(); err != nil {
-		kept := e.lp.Bytes()[:before]
-		e.lp.ClearErr()
-		e.lp.SetBuffer(kept)
-		return fmt.Errorf("a %s line cannot be written: %w", l.Measurement, err)
+	if len(b) == head {
+		return fmt.Errorf("a %s line cannot be written: it has no value", l.Measurement)
 	}
+	b[head] = ' '
+	b = append(b, ' ')
+	b = strconv.AppendInt(b, l.TimeNS, 10)
+	e.buf = append(b, '\n')
 	return nil
 }
 
-func (e *encoder) tag(key, value string) {
-	if value != "" {
-		e.lp.AddTag(key, value)
-	}
+// floats are the numbers of a line.
+func (l *Line) floats() [8]*float64 {
+	return [8]*float64{&l.DepthM, &l.PressurePa, &l.GasC, &l.WaterC, &l.WallC, &l.TemperatureC, &l.RHPct, &l.Level}
 }
 
-func (e *encoder) text(key, value string) {
-	if value != "" {
-		if v, ok := lineprotocol.StringValue(value); ok {
-			e.lp.AddField(key, v)
+// plain says whether nothing in l needs escaping.
+func (l *Line) plain() bool {
+	for _, s := range [4]string{l.Event, l.Kind, l.Sensor, l.Valve} {
+		for i := range len(s) {
+			if !plainByte[s[i]] {
+				return false
+			}
 		}
 	}
+	for _, s := range [3]string{l.Name, l.Text, l.SHA256} {
+		for i := range len(s) {
+			if c := s[i]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+				return false
+			}
+		}
+	}
+	return true
 }
 
-func (e *encoder) float(key string, value float64) {
-	if math.IsNaN(value) {
-		return
+func appendTag(b []byte, key, value string) []byte {
+	if value == "" {
+		return b
 	}
-	if v, ok := lineprotocol.FloatValue(value); ok {
-		e.lp.AddField(key, v)
+	return append(append(b, key...), value...)
+}
+
+func appendText(b []byte, key, value string) []byte {
+	if value == "" {
+		return b
 	}
+	return append(append(append(b, key...), value...), '"')
+}
+
+func appendFloat(b []byte, key string, v float64) []byte {
+	if math.IsNaN(v) {
+		return b
+	}
+	format := byte('f')
+	if a := math.Abs(v); a != 0 && (a < 1e-9 || a >= 1e15) {
+		format = 'g'
+	}
+	return strconv.AppendFloat(append(b, key...), v, format, -1, 64)
+}
+
+// escaped writes a line through the library.
+func (e *encoder) escaped(l *Line) error {
+	lp := &e.lp
+	lp.SetBuffer(nil)
+	lp.StartLine(l.Measurement.String())
+	for _, t := range [...][2]string{{"event", l.Event}, {"kind", l.Kind}, {"sensor", l.Sensor}, {"valve", l.Valve}} {
+		if t[1] != "" {
+			lp.AddTag(t[0], t[1])
+		}
+	}
+	number := func(key string, v float64) {
+		if f, ok := lineprotocol.FloatValue(v); ok { // NaN is absent
+			lp.AddField(key, f)
+		}
+	}
+	text := func(key, s string) {
+		if v, ok := lineprotocol.StringValue(s); ok && s != "" {
+			lp.AddField(key, v)
+		} else if s != "" {
+			v, _ := lineprotocol.StringValue(strings.ToValidUTF8(s, "\uFFFD"))
+			lp.AddField(key, v)
+		}
+	}
+	if l.Index >= 0 {
+		lp.AddField("index", lineprotocol.IntValue(int64(l.Index)))
+	}
+	text("name", l.Name)
+	for i, key := range [...]string{"depth_m", "pressure_pa", "gas_c", "water_c", "wall_c", "temperature_c", "rh_pct"} {
+		number(key, *l.floats()[i])
+	}
+	if l.HasWet {
+		lp.AddField("wet", lineprotocol.BoolValue(l.Wet))
+	}
+	number("level", l.Level)
+	if l.HasOpen {
+		lp.AddField("open", lineprotocol.BoolValue(l.Open))
+	}
+	if l.Measurement == Chain {
+		lp.AddField("lines", lineprotocol.IntValue(l.Lines))
+	}
+	text("sha256", l.SHA256)
+	text("text", l.Text)
+	if l.MonoNS >= 0 {
+		lp.AddField("mono_ns", lineprotocol.IntValue(l.MonoNS))
+	}
+	lp.EndLine(time.Unix(0, l.TimeNS))
+	if err := lp.Err(); err != nil {
+		lp.ClearErr()
+		return fmt.Errorf("a %s line cannot be written: %w", l.Measurement, err)
+	}
+	e.buf = append(e.buf, lp.Bytes()...)
+	return nil
 }
 
 // place says where a quantity stands in the file.

@@ -2,12 +2,10 @@ package record
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"hash"
 	"io"
+	"slices"
 	"time"
 )
 
@@ -42,36 +40,59 @@ const keepProblems = 20
 
 // Reader streams the lines of a record in constant memory.
 type Reader struct {
-	src  io.Reader
-	buf  []byte
-	at   int // start of the next line in buf
-	end  int // end of what has been read
-	done bool
-	dec  *decoder
+	src    io.Reader
+	buf    []byte // with shapeMargin bytes behind what may be filled
+	other  []byte // the buffer before, which may be under the hash
+	at     int    // start of the next line in buf
+	end    int    // end of what has been read
+	base   int64  // where buf begins in the file
+	done   bool
+	dec    *decoder
+	shapes shapes
+	chain  *chainCheck // nil where the chain is not asked for
 
 	in        Integrity
 	lastNS    int64
-	sum       hash.Hash
-	hashed    int // bytes of buf up to here are in sum
 	sinceMark int64
-	prev      string // sha256 of the last chain line
-	good      int64  // lines that were read
-	base      int64  // where buf begins in the file
-	unended   bool   // the last line has no newline
+	lineAt    int   // where the line begins that was given last
+	good      int64 // lines that were read
+	unended   bool  // the last line has no newline
 }
 
-// NewReader reads lines of readings.lp from src.
+const bufferSize = 256 << 10
+
+// NewReader reads lines of readings.lp from src and checks their chain.
 func NewReader(src io.Reader) *Reader {
-	return &Reader{src: src, buf: make([]byte, 256<<10), dec: newDecoder(), in: Integrity{Intact: true}, sum: sha256.New()}
+	r := NewUncheckedReader(src)
+	r.chain = newChainCheck()
+	return r
 }
 
-// Integrity says what Next has found so far.
+// NewUncheckedReader reads lines without recomputing the chain's sums; all else
+// is checked.
+func NewUncheckedReader(src io.Reader) *Reader {
+	return &Reader{src: src, buf: make([]byte, bufferSize+shapeMargin), other: make([]byte, bufferSize+shapeMargin),
+		dec: newDecoder(), in: Integrity{Intact: true}}
+}
+
+// Integrity says what Next has found so far. Its result is its caller's.
 func (r *Reader) Integrity() Integrity {
 	in := r.in
+	in.Problems = slices.Clone(in.Problems)
 	in.Unchained = 0
 	if in.Chained {
 		in.Unchained = r.sinceMark
 	}
+	if r.chain == nil {
+		return in
+	}
+	for _, line := range r.chain.wait() {
+		in.Intact = false
+		in.Count++
+		in.Problems = append(in.Problems, Problem{line, "the block that ends here was altered: its sha256 is not the chain's"})
+	}
+	in.Problems = sorted(in.Problems)
+	in.Problems = in.Problems[:min(len(in.Problems), keepProblems)]
 	return in
 }
 
@@ -91,6 +112,20 @@ func (r *Reader) problem(format string, args ...any) {
 // which are no problem. At the end it returns io.EOF, or an error that says
 // that the file is no record at all.
 func (r *Reader) Next(l *Line) error {
+	if n := r.shapes.match(r.buf[r.at:], l); n > 0 && r.at+n <= r.end && l.TimeNS >= r.lastNS {
+		r.lineAt = r.at
+		r.at += n
+		r.in.Lines++
+		r.good++
+		r.sinceMark++
+		l.Number = int(r.in.Lines)
+		r.lastNS = l.TimeNS
+		return nil
+	}
+	return r.nextSlow(l)
+}
+
+func (r *Reader) nextSlow(l *Line) error {
 	for {
 		line, err := r.line()
 		if err != nil {
@@ -100,8 +135,13 @@ func (r *Reader) Next(l *Line) error {
 			return err
 		}
 		r.in.Lines++
-		l.Clear()
-		if err := r.dec.decode(line, l); err != nil {
+		known := !r.unended && r.shapes.match(r.buf[r.lineAt:], l) == r.at-r.lineAt // it lay across two buffers
+		plain := false
+		if !known {
+			l.Clear()
+			plain, err = r.dec.decode(line, l)
+		}
+		if err != nil {
 			if err != errEmpty {
 				r.problem("%v", err)
 			}
@@ -116,9 +156,12 @@ func (r *Reader) Next(l *Line) error {
 			r.lastNS = l.TimeNS
 		}
 		if l.Measurement == Chain {
-			r.chain(l)
-		} else {
-			r.sinceMark++
+			r.link(l)
+			return nil
+		}
+		r.sinceMark++
+		if plain && !r.unended { // never a known one
+			r.shapes.learn(line, l)
 		}
 		if l.Measurement != Other {
 			return nil
@@ -126,33 +169,25 @@ func (r *Reader) Next(l *Line) error {
 	}
 }
 
-// chain checks a chain line: r.at stands behind it, the block ends before it.
-func (r *Reader) chain(l *Line) {
-	got := hex.EncodeToString(r.sum.Sum(nil))
-	if l.Lines != r.sinceMark {
+// link checks a chain line, as far as that goes without its sum.
+func (r *Reader) link(l *Line) {
+	ok := l.Lines == r.sinceMark
+	if !ok {
 		r.problem("the chain says %d lines, here are %d: lines are missing or were added", l.Lines, r.sinceMark)
-	} else if l.SHA256 != got {
-		r.problem("the block of %d lines that ends here was altered: its sha256 is not the chain's", l.Lines)
 	}
 	r.in.Chained = true
-	r.prev = l.SHA256 // go on from what the file says, so that one bad block is one problem
-	r.sum.Reset()
-	r.sum.Write([]byte(r.prev))
-	r.hashed = r.at
 	r.sinceMark = 0
+	if r.chain != nil {
+		r.chain.links = append(r.chain.links, link{start: r.lineAt, end: r.at, line: r.in.Lines, ok: ok, sha: l.SHA256})
+	}
 }
 
 // line gives the next line without its end, valid until the next call.
 func (r *Reader) line() ([]byte, error) {
-	// Everything before this line is hashed now, so that the sum, when a chain
-	// line is met, covers the block but not the chain line.
-	if r.at > r.hashed {
-		r.sum.Write(r.buf[r.hashed:r.at])
-		r.hashed = r.at
-	}
 	for {
 		if i := bytes.IndexByte(r.buf[r.at:r.end], '\n'); i >= 0 {
 			line := r.buf[r.at : r.at+i]
+			r.lineAt = r.at
 			r.at += i + 1
 			if n := len(line); n > 0 && line[n-1] == '\r' {
 				line = line[:n-1]
@@ -176,35 +211,53 @@ func (r *Reader) line() ([]byte, error) {
 // counted but never read.
 func (r *Reader) tail() ([]byte, error) {
 	line := r.buf[r.at:r.end]
-	r.at = r.end
 	if len(line) == 0 {
+		r.endOfFile()
 		return nil, io.EOF
 	}
 	stamp := line[bytes.LastIndexByte(line, ' ')+1:]
 	if _, ok := parseInt(stamp); !ok || len(stamp) != digitsOfNow {
 		r.in.TornBytes = len(line)
+		r.endOfFile()
 		return nil, io.EOF
 	}
+	r.lineAt, r.at = r.at, r.end
 	r.unended = true
 	return line, nil
+}
+
+// endOfFile hashes what is left, once.
+func (r *Reader) endOfFile() {
+	if r.chain != nil && r.end > 0 {
+		r.chain.hash(r.buf[:r.at])
+	}
+	r.base += int64(r.at)
+	r.at, r.end = 0, 0
 }
 
 // digitsOfNow is the length of a time in nanoseconds from 2001 to 2286.
 const digitsOfNow = 19
 
+// fill reads on. The part of a line that is left goes to the front of the other
+// buffer, while the whole lines before it go under the hash.
 func (r *Reader) fill() error {
 	if r.at > 0 {
-		copy(r.buf, r.buf[r.at:r.end])
-		r.end -= r.at
-		r.hashed -= r.at
+		if r.chain != nil {
+			r.chain.hash(r.buf[:r.at])
+		}
+		for len(r.other) < r.end-r.at+bufferSize/2+shapeMargin {
+			r.other = make([]byte, 2*len(r.other))
+		}
+		n := copy(r.other, r.buf[r.at:r.end])
 		r.base += int64(r.at)
-		r.at = 0
+		r.buf, r.other = r.other, r.buf
+		r.at, r.end = 0, n
 	}
-	if r.end == len(r.buf) {
+	if r.end == len(r.buf)-shapeMargin {
 		r.buf = append(r.buf, make([]byte, len(r.buf))...)
 	}
 	for range 100 {
-		n, err := r.src.Read(r.buf[r.end:])
+		n, err := r.src.Read(r.buf[r.end : len(r.buf)-shapeMargin])
 		r.end += n
 		if err == io.EOF {
 			r.done = true

@@ -36,6 +36,7 @@ func written(t testing.TB, n int) []byte {
 	t.Helper()
 	var f memory
 	w := NewWriter(&f, start)
+	w.Wait = true
 	w.Run(0, "start", "demo")
 	w.Valve(0, "fill", false)
 	w.Stage(0, "ramp", 0, "shallow", 3, 131084.35)

@@ -109,41 +109,32 @@ type tail struct {
 	good    int64 // bytes up to and with the last whole line
 }
 
-// findTail reads the record to its end. A power cut can only hurt the last
-// batch: it is cut short, or sectors of it read as NUL. Anything else before a
-// chain line that agrees is an alteration.
+// findTail reads the record to its end, and then up to the first bad line. A
+// power cut can only hurt the last batch: it is cut short, or sectors of it read
+// as NUL. Anything else before a chain line is an alteration.
 func findTail(f io.ReaderAt, found *Resumed) (tail, error) {
 	var t tail
-	r := NewReader(io.NewSectionReader(f, 0, math.MaxInt64))
+	whole := func() *Reader { return NewReader(io.NewSectionReader(f, 0, math.MaxInt64)) }
+	r := whole()
 	var l Line
-	whole := true
-	for {
-		bad := r.in.Count
-		err := r.Next(&l)
-		if r.in.Count > bad {
-			whole = false
+	lastChain := 0
+	var err error
+	for err == nil {
+		if err = r.Next(&l); err == nil && l.Measurement == Chain {
+			lastChain = l.Number
 		}
-		if err != nil {
-			if err != io.EOF && whole {
-				return t, err
-			}
-			return t, nil
-		}
-		if !whole {
-			if l.Measurement == Chain && r.in.Count == bad {
-				nul, err := hasNUL(f, t.good)
-				if err == nil && !nul {
-					err = fmt.Errorf("it was altered: %s", r.in.Problems[0])
-				}
-				return t, err
-			}
-			continue
-		}
-		if r.unended {
-			return t, nil
-		}
-		t.good, found.LastNS, found.Lines = r.Offset(), l.TimeNS, r.in.Lines
-		found.Unchained = r.sinceMark
+	}
+	in := r.Integrity()
+	if err != io.EOF && in.Count == 0 {
+		return t, err
+	}
+	bad := int64(math.MaxInt64)
+	if in.Count > 0 {
+		bad = in.Problems[0].Line
+	}
+	r = whole()
+	for r.in.Lines < bad-1 && r.Next(&l) == nil && !r.unended && r.in.Lines < bad {
+		t.good, found.LastNS, found.Lines, found.Unchained = r.Offset(), l.TimeNS, r.in.Lines, r.sinceMark
 		if l.Measurement == Chain {
 			t.chained, found.LastChain = t.good, l.SHA256
 		}
@@ -154,6 +145,14 @@ func findTail(f io.ReaderAt, found *Resumed) (tail, error) {
 			return t, fmt.Errorf("its run has ended (line %d)", l.Number)
 		}
 	}
+	if in.Count > 0 && int64(lastChain) >= bad {
+		nul, err := hasNUL(f, t.good)
+		if err == nil && !nul {
+			err = fmt.Errorf("it was altered: %s", in.Problems[0])
+		}
+		return t, err
+	}
+	return t, nil
 }
 
 // hasNUL says whether a NUL stands behind the first from bytes.

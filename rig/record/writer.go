@@ -124,7 +124,7 @@ func (w *Writer) closeBlock() {
 		w.err = err
 		return
 	}
-	w.hashed = len(w.enc.lp.Bytes()) // the chain line itself is in no block
+	w.hashed = len(w.enc.buf) // the chain line itself is in no block
 	w.sum.Reset()
 	w.sum.Write(w.hexSum[:])
 	w.block = 0
@@ -132,7 +132,7 @@ func (w *Writer) closeBlock() {
 }
 
 func (w *Writer) hashPending() {
-	b := w.enc.lp.Bytes()
+	b := w.enc.buf
 	w.sum.Write(b[w.hashed:])
 	w.hashed = len(b)
 }
@@ -229,9 +229,9 @@ func (w *Writer) Sync() error { return w.handOver(true) }
 
 func (w *Writer) handOver(urgent bool) error {
 	w.hashPending()
-	b := w.enc.lp.Bytes()
+	b := w.enc.buf
 	err := w.out.put(b, urgent, w.Wait)
-	w.enc.lp.SetBuffer(b[:0])
+	w.enc.buf = b[:0]
 	w.hashed, w.urgent = 0, false
 	if w.err != nil {
 		return w.err
