@@ -26,6 +26,7 @@ type setting struct {
 
 type runCmd struct {
 	setting
+	stateFlag
 	Records            string   `help:"Folder for records." default:"records"`
 	Acknowledge        bool     `help:"The cautions have been read (a script's answer to the question)."`
 	AcceptInconclusive bool     `help:"Run though the plan says that this bench cannot prove the claim."`
@@ -45,11 +46,21 @@ func (c *runCmd) Run(w *world) error {
 	if err := c.plannable(w, sheet); err != nil {
 		return err
 	}
+	var held *control
+	if c.Bench != "" {
+		if held, err = c.take(sheet.Bench.ID, "run"); err != nil {
+			return err
+		}
+		defer held.release()
+		if err := held.free(); err != nil {
+			return err
+		}
+	}
 	devices, clock, err := c.open(w, sheet)
 	if err != nil {
 		return err
 	}
-	folder, stopped, err := c.drive(w, sheet, devices, clock)
+	folder, stopped, err := c.drive(w, sheet, devices, clock, held)
 	if folder == "" {
 		return err
 	}
@@ -195,7 +206,7 @@ func (c *runCmd) open(w *world, run setup.Run) (rig.Devices, rig.Clock, error) {
 
 // drive surveys the bench, starts the record and runs the loop. It returns the
 // record's folder once there is one.
-func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.Clock) (string, rig.Stop, error) {
+func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.Clock, held *control) (string, rig.Stop, error) {
 	if run.Bench.HandOperated && c.Bench != "" {
 		fmt.Fprintln(w.errs, "Open the vent and leave it open: the sensors are read first.")
 	}
@@ -228,6 +239,11 @@ func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.C
 		devices.Close()
 		return "", 0, err
 	}
+	if err := held.begin(folder); err != nil {
+		devices.Close()
+		file.Close()
+		return "", 0, coded{exitBench, err}
+	}
 	writer := record.NewWriter(file, start)
 	writer.OnLine = watch.line
 	writer.Wait = c.Bench == "" // simulated time can stand still
@@ -257,6 +273,12 @@ func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.C
 		err = cerr
 	}
 	stopped := loop.State().Stopped
+	if herr := held.end(stopped, folder); herr != nil {
+		err = errors.Join(err, herr)
+	}
+	if trips(stopped) && held != nil {
+		fmt.Fprintf(w.errs, "bench %s is locked out: proofpot acknowledge %s\n", run.Bench.ID, c.Bench)
+	}
 	if stopped != rig.NotStopped {
 		fmt.Fprintf(w.errs, "%s\n", stopped)
 	}

@@ -11,7 +11,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"proofpot": main})
+	testscript.Main(m, map[string]func(){"proofpot": main, "benchtop": benchtop})
 }
 
 // TestScripts runs the real command as a user would. Besides the usual
