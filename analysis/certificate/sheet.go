@@ -24,9 +24,10 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		{"Material", stated(unit.Material)},
 		{"Window", stated(unit.Window)},
 		{"Seals", stated(unit.Seals)},
+		{"Lubricant, torque", stated(unit.Lubricant) + "; " + stated(unit.Torque)},
 		{"Free volume", positive(unit.FreeVolumeML, 0, "ml")},
 		{"Outer volume", positive(unit.OuterVolumeML, 0, "ml")},
-		{"Closed at", sealedText(run, r, u)},
+		{"Closed", "by " + stated(unit.ClosedBy) + ", on " + stated(unit.ClosedOn) + "; " + sealedText(run, r, u)},
 	}
 	if unit.Notes != "" {
 		p.Closure = append(p.Closure, fact{"Notes", told(unit.Notes)})

@@ -3,6 +3,7 @@ package setup
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"proofpot/profiles/strict"
 
@@ -50,6 +51,9 @@ func (u Unit) Check() error {
 	}
 	if !within(u.SealedC, minClosedC, maxClosedC) {
 		return wrong("sealed_c", "%g is no temperature to close a unit at; %d to %d °C is", u.SealedC, minClosedC, maxClosedC)
+	}
+	if _, err := time.Parse(time.DateOnly, u.ClosedOn); u.ClosedOn != "" && err != nil {
+		return wrong("closed_on", "%q is no date; write it as 2026-03-14", u.ClosedOn)
 	}
 	return nil
 }

@@ -16,6 +16,10 @@ type Unit struct {
 	Material      string  `toml:"material,omitempty"`
 	Window        string  `toml:"window,omitempty"`
 	Seals         string  `toml:"seals,omitempty"`
+	Lubricant     string  `toml:"lubricant,omitempty"`
+	Torque        string  `toml:"torque,omitempty"`    // of the fasteners, "0.8 N m, crosswise" say
+	ClosedBy      string  `toml:"closed_by,omitempty"` // who closed it
+	ClosedOn      string  `toml:"closed_on,omitempty"` // date, 2026-03-14
 	Notes         string  `toml:"notes,omitempty"`
 }
 

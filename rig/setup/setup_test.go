@@ -79,7 +79,8 @@ func TestAUnitFileIsRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Unit{"KP-01", "clear lid, double seal", 1450, 610.5, 97950, 21.4, "printed PETG, sealed", "acrylic 8 mm", "two O-rings 70 NBR", "second closure"}
+	want := Unit{ID: "KP-01", Variant: "clear lid, double seal", OuterVolumeML: 1450, FreeVolumeML: 610.5, SealedPa: 97950, SealedC: 21.4,
+		Material: "printed PETG, sealed", Window: "acrylic 8 mm", Seals: "two O-rings 70 NBR", Notes: "second closure"}
 	if u != want {
 		t.Errorf("got %+v", u)
 	}

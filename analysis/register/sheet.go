@@ -1,0 +1,96 @@
+package register
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"proofpot/analysis/certificate/paper"
+)
+
+// Text writes the answers of a trip for a terminal or a plain file.
+func Text(w io.Writer, t *Trip, answers []Answer, slots []Slot, total time.Duration) {
+	fmt.Fprintf(w, "%s: departure %s, %d days, %s water of %.0f °C\n", t.Name, t.Departure.UTC().Format(time.DateOnly), t.Days, t.Water.Model, t.Water.TemperatureC)
+	for _, a := range answers {
+		fmt.Fprintf(w, "\n%s: %s, for %d dives to %.1f m of up to %.0f min\n", a.Need.ID, strings.ToUpper(string(a.Fitness)), a.Need.Dives, a.Need.DeepestM, a.Need.Minutes)
+		for _, line := range a.lines() {
+			fmt.Fprintf(w, "  %s\n", line)
+		}
+	}
+	if len(slots) > 0 {
+		fmt.Fprintf(w, "\nBench time %s, in this order:\n", hours(total))
+		for _, s := range slots {
+			fmt.Fprintf(w, "  %s\n", s.line())
+		}
+	}
+}
+
+// lines are what there is to say of a unit, in order.
+func (a *Answer) lines() []string {
+	out := slices.Clone(a.Why)
+	for _, r := range a.Remarks {
+		out = append(out, "remark: "+r)
+	}
+	for _, f := range a.First {
+		out = append(out, "first: "+f)
+	}
+	switch {
+	case a.Test != nil:
+		out = append(out, fmt.Sprintf("a passed %s (rates for %.1f m, takes %s) would make it fit", a.Test.Profile, a.Test.RatedM, hours(a.Test.Takes)))
+	case a.Fitness == NotFit:
+		out = append(out, "no profile that this bench can run reaches that depth")
+	}
+	return out
+}
+
+func (s Slot) line() string {
+	in := "in time"
+	if !s.InTime {
+		in = "TOO LATE for the departure"
+	}
+	return fmt.Sprintf("%s  %s to %s  %s: %s", s.Unit, s.Start.UTC().Format("2006-01-02 15:04"), s.End.UTC().Format("15:04"), s.Proposal.Profile, in)
+}
+
+func hours(d time.Duration) string {
+	d = d.Round(time.Minute)
+	return fmt.Sprintf("%d:%02d h", int(d.Hours()), int(d.Minutes())%60)
+}
+
+// Sheet writes the answers of a trip as a PDF to print and to tick off.
+func Sheet(w io.Writer, made time.Time, t *Trip, answers []Answer, slots []Slot, total time.Duration) error {
+	s := paper.New(paper.Properties{Title: "Trip: " + t.Name, Subject: "Which units are fit for the trip", Creator: "proofpot", Language: "en",
+		Written: made, Foot: "trip " + t.Name + ", as of " + made.UTC().Format("2006-01-02 15:04 UTC")})
+	s.Font("B", 15)
+	s.Text("Trip: "+t.Name, paper.Ink)
+	s.Font("", 9)
+	s.Text(fmt.Sprintf("Departure %s, %d days. Water: %s, %.0f °C. As of %s.", t.Departure.UTC().Format(time.DateOnly), t.Days,
+		t.Water.Model, t.Water.TemperatureC, made.UTC().Format("2006-01-02 15:04 UTC")), paper.Ink)
+	s.Space(4)
+	var rows []paper.Row
+	for _, a := range answers {
+		rows = append(rows, paper.Row{Cells: []string{a.Need.ID, string(a.Fitness),
+			fmt.Sprintf("%d × %.1f m, %.0f min", a.Need.Dives, a.Need.DeepestM, a.Need.Minutes), ""}, Bold: []bool{true, true}})
+		rows = append(rows, paper.Row{Note: strings.Join(a.lines(), ". ") + "."})
+	}
+	s.Heading("Units")
+	s.Table([]paper.Column{{Title: "Unit", Share: 15}, {Title: "Answer", Share: 25}, {Title: "Dives", Share: 35}, {Title: "Packed, closed as tested (initials)", Share: 25}}, rows)
+	if len(slots) > 0 {
+		s.Heading("Bench time " + hours(total) + ", in this order")
+		var list []string
+		for _, slot := range slots {
+			list = append(list, slot.line())
+		}
+		s.List(list)
+	}
+	s.Heading("Before each dive")
+	s.List([]string{
+		"A result belongs to the unit as it was closed. Opened, struck, or a seal changed: it is not fit, whatever stands above.",
+		"Look at seals and window, and look inside for drops, before and after.",
+		"Water in a unit with cells: out of the boat and the house, away from people and anything that burns, for at least a day.",
+		"No safety system: nobody's life may hang on a housing.",
+	})
+	_, err := s.WriteTo(w)
+	return err
+}

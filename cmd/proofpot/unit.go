@@ -1,0 +1,352 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"proofpot/analysis/register"
+	"proofpot/analysis/register/files"
+	"proofpot/analysis/register/uddf"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+)
+
+type unitCmd struct {
+	List  listUnitsCmd `cmd:"" default:"withargs" help:"List the units and how they stand."`
+	Show  showUnitCmd  `cmd:"" help:"Show what happened to a unit, and how it stands."`
+	Close closeUnitCmd `cmd:"" help:"Log that a unit was closed, from its unit.toml."`
+	Tests unitTestsCmd `cmd:"" help:"Enter the tests of records."`
+	Log   logUnitCmd   `cmd:"" help:"Log what happened: opened, replaced, repaired, struck, wetted, noted."`
+	Dive  diveUnitCmd  `cmd:"" help:"Log a dive."`
+	Dives unitDivesCmd `cmd:"" help:"Enter the dives of a dive computer's log (UDDF)."`
+	Due   unitsDueCmd  `cmd:"" help:"Write a calendar (.ics) of the days on which tests end."`
+}
+
+// registered is the register that a verb works on.
+type registered struct {
+	Register string `help:"Folder of the register." default:"register" placeholder:"DIR"`
+}
+
+func (r registered) store() files.Store { return files.Store{Root: r.Register} }
+
+// when is a moment that a person may give.
+type when struct {
+	At string `help:"When it happened, 2026-03-14 or 2026-03-14T08:15:00Z; without it, now." placeholder:"TIME"`
+}
+
+func (t when) time() (time.Time, error) { return moment(t.At) }
+
+func moment(text string) (time.Time, error) {
+	if text == "" {
+		return files.Now(), nil
+	}
+	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", time.DateOnly} {
+		if t, err := time.Parse(layout, text); err == nil {
+			return t.UTC(), nil
+		}
+	}
+	return time.Time{}, fmt.Errorf("--at %q is no time; write it as 2026-03-14 or 2026-03-14T08:15:00Z", text)
+}
+
+func (r registered) add(w *world, e register.Event) error {
+	if e.At.After(time.Now().Add(24 * time.Hour)) {
+		return fmt.Errorf("%s lies ahead; an event is logged when it has happened", e.At.Format(time.DateOnly))
+	}
+	file, added, err := r.store().Add(e)
+	if err != nil {
+		return err
+	}
+	if !added {
+		fmt.Fprintf(w.out, "%s (was there already)\n", file)
+		return nil
+	}
+	fmt.Fprintln(w.out, file)
+	return nil
+}
+
+type asOf struct {
+	AsOf string `help:"How it stood, or will, on that day; without it, now." placeholder:"TIME"`
+}
+
+type listUnitsCmd struct {
+	registered
+	asOf
+}
+
+// Run lists every unit in a line.
+func (c *listUnitsCmd) Run(w *world) error {
+	now, err := moment(c.AsOf)
+	if err != nil {
+		return err
+	}
+	events, rules, err := c.read()
+	if err != nil {
+		return err
+	}
+	for _, unit := range files.Units(events) {
+		s, err := register.At(now, unit, events, rules)
+		if err != nil {
+			return fmt.Errorf("unit %s: %w", unit, err)
+		}
+		fmt.Fprintf(w.out, "%-12s %s\n", unit, standingLine(s))
+	}
+	return nil
+}
+
+func (r registered) read(units ...string) ([]register.Event, register.Rules, error) {
+	rules, err := r.store().Rules()
+	if err != nil {
+		return nil, rules, err
+	}
+	events, err := r.store().Events(units...)
+	if err == nil && len(events) == 0 {
+		err = fmt.Errorf("the register %q holds nothing of that; proofpot unit close UNIT.TOML begins it, proofpot unit tests RECORD enters a test", r.Register)
+	}
+	return events, rules, err
+}
+
+func standingLine(s register.Standing) string {
+	switch {
+	case s.Test == nil && len(s.Ended) > 0:
+		return "not fit: " + s.Ended[len(s.Ended)-1]
+	case s.Test == nil:
+		return "not tested"
+	case !s.Valid:
+		return "not fit: " + s.Ended[len(s.Ended)-1]
+	}
+	line := fmt.Sprintf("rated %.1f m, tested %s, until %s", s.Test.RatedM, s.Tested.UTC().Format(time.DateOnly), s.Until.UTC().Format(time.DateOnly))
+	if s.Dives > 0 {
+		line += fmt.Sprintf(", %d dives since", s.Dives)
+	}
+	if n := len(s.Remarks); n > 0 {
+		line += fmt.Sprintf(", %d remarks", n)
+	}
+	return line
+}
+
+type showUnitCmd struct {
+	registered
+	asOf
+	Unit string `arg:"" help:"The unit's id."`
+}
+
+// Run prints a unit's history and standing; exit 1 where no test of it holds.
+func (c *showUnitCmd) Run(w *world) error {
+	now, err := moment(c.AsOf)
+	if err != nil {
+		return err
+	}
+	events, rules, err := c.read(c.Unit)
+	if err != nil {
+		return err
+	}
+	slices.SortStableFunc(events, func(a, b register.Event) int { return a.At.Compare(b.At) })
+	for _, e := range events {
+		fmt.Fprintf(w.out, "%s  %-9s %s\n", e.At.UTC().Format("2006-01-02 15:04"), e.Kind, told(e))
+	}
+	s, err := register.At(now, c.Unit, events, rules)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(w.out, "\n%s: %s\n", c.Unit, standingLine(s))
+	for _, line := range append(s.Ended, s.Remarks...) {
+		fmt.Fprintf(w.out, "  %s\n", line)
+	}
+	if !s.Valid {
+		return answer(exitNo)
+	}
+	return nil
+}
+
+// told is an event in a line.
+func told(e register.Event) string {
+	var parts []string
+	switch {
+	case e.Test != nil && e.Test.Verdict == "pass":
+		parts = append(parts, fmt.Sprintf("pass, proved %.1f m, rated %.1f m (%s)", e.Test.ProvedM, e.Test.RatedM, e.Test.Record))
+	case e.Test != nil && e.Test.FailedM > 0:
+		parts = append(parts, fmt.Sprintf("%s, %s at %.1f m (%s)", e.Test.Verdict, e.Test.Mode, e.Test.FailedM, e.Test.Record))
+	case e.Test != nil:
+		parts = append(parts, fmt.Sprintf("%s (%s)", e.Test.Verdict, e.Test.Record))
+	case e.Dive != nil:
+		parts = append(parts, fmt.Sprintf("%.1f m, %.0f min", e.Dive.DepthM, e.Dive.Minutes))
+		if e.Dive.HasWater {
+			parts = append(parts, fmt.Sprintf("water %.0f °C", e.Dive.WaterC))
+		}
+	case e.Closure != nil && e.Closure.Seals != "":
+		parts = append(parts, e.Closure.Seals)
+	}
+	if e.Text != "" {
+		parts = append(parts, e.Text)
+	}
+	if e.By != "" {
+		parts = append(parts, "by "+e.By)
+	}
+	return strings.Join(parts, ", ")
+}
+
+type closeUnitCmd struct {
+	registered
+	when
+	Unit string `arg:"" help:"The unit's sheet." placeholder:"UNIT.TOML"`
+	By   string `help:"Who closed it; without it, the sheet's closed_by."`
+}
+
+// Run logs a closure.
+func (c *closeUnitCmd) Run(w *world) error {
+	u, err := setup.LoadUnit(c.Unit)
+	if err != nil {
+		return err
+	}
+	at, err := c.time()
+	if err != nil {
+		return err
+	}
+	if c.At == "" && u.ClosedOn != "" {
+		if at, err = moment(u.ClosedOn); err != nil {
+			return err
+		}
+	}
+	by := c.By
+	if by == "" {
+		by = u.ClosedBy
+	}
+	return c.add(w, register.Event{Unit: u.ID, Kind: register.Closed, At: at, By: by, Closure: register.ClosureOf(u)})
+}
+
+type unitTestsCmd struct {
+	registered
+	Records []string `arg:"" name:"record" help:"Folders of records." placeholder:"RECORD"`
+}
+
+// Run analyses each record and enters what it found.
+func (c *unitTestsCmd) Run(w *world) error {
+	for _, folder := range c.Records {
+		res, run, err := analyse(folder)
+		if err != nil {
+			return err
+		}
+		sum, err := fingerprint(filepath.Join(folder, record.ReadingsFile))
+		if err != nil {
+			return err
+		}
+		if err := c.add(w, register.TestOf(run, res, sum)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+type logUnitCmd struct {
+	registered
+	when
+	Unit string `arg:"" help:"The unit's id."`
+	Kind string `arg:"" enum:"opened,replaced,repaired,struck,wetted,noted" help:"What happened."`
+	By   string `help:"Who did or saw it."`
+	Text string `help:"What, in a few words." placeholder:"WORDS"`
+}
+
+// Run logs an event.
+func (c *logUnitCmd) Run(w *world) error {
+	at, err := c.time()
+	if err != nil {
+		return err
+	}
+	if err := c.add(w, register.Event{Unit: c.Unit, Kind: register.Kind(c.Kind), At: at, By: c.By, Text: c.Text}); err != nil {
+		return err
+	}
+	if register.Kind(c.Kind) == register.Wetted {
+		fmt.Fprintln(w.errs, "If there are cells in it: out of doors at once, away from people and anything that burns, for at least a day; do not charge or use them again.")
+	}
+	return nil
+}
+
+type diveUnitCmd struct {
+	registered
+	when
+	Unit    string   `arg:"" help:"The unit's id."`
+	DepthM  float64  `arg:"" name:"depth" help:"Greatest depth, m." placeholder:"M"`
+	Minutes float64  `help:"Duration, min."`
+	WaterC  *float64 `name:"water" help:"Temperature of the water, °C." placeholder:"C"`
+	By      string   `help:"Who dived it."`
+	Text    string   `help:"Anything seen." placeholder:"WORDS"`
+}
+
+// Run logs a dive.
+func (c *diveUnitCmd) Run(w *world) error {
+	at, err := c.time()
+	if err != nil {
+		return err
+	}
+	d := register.Dive{DepthM: c.DepthM, Minutes: c.Minutes}
+	if c.WaterC != nil {
+		d.WaterC, d.HasWater = *c.WaterC, true
+	}
+	return c.add(w, register.Event{Unit: c.Unit, Kind: register.Dived, At: at, By: c.By, Text: c.Text, Dive: &d})
+}
+
+type unitDivesCmd struct {
+	registered
+	Unit string `arg:"" help:"The unit's id."`
+	Log  string `arg:"" help:"The log, in UDDF." placeholder:"FILE.UDDF"`
+	Zone string `help:"Zone of dates that state none, Europe/Oslo say." default:"UTC"`
+}
+
+// Run enters the dives of a log. Dives that are there already are left.
+func (c *unitDivesCmd) Run(w *world) error {
+	zone, err := time.LoadLocation(c.Zone)
+	if err != nil {
+		return fmt.Errorf("--zone %q is not known; UTC or Europe/Oslo are zones", c.Zone)
+	}
+	f, err := os.Open(c.Log)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	dives, err := uddf.Read(f, zone)
+	if err != nil {
+		return fmt.Errorf("%s: %w", c.Log, err)
+	}
+	if len(dives) == 0 {
+		return errors.New(c.Log + ": no dive stands in the log")
+	}
+	for _, d := range dives {
+		one := register.Dive{DepthM: d.DepthM, Minutes: d.Minutes, WaterC: d.LowestC, HasWater: d.HasC, Source: filepath.Base(c.Log)}
+		if err := c.add(w, register.Event{Unit: c.Unit, Kind: register.Dived, At: d.At.UTC(), Dive: &one}); err != nil {
+			return fmt.Errorf("%s: line %d: %w", c.Log, d.Line, err)
+		}
+	}
+	return nil
+}
+
+type unitsDueCmd struct {
+	registered
+	File string `arg:"" help:"The calendar to write." placeholder:"FILE.ICS"`
+}
+
+// Run writes the calendar.
+func (c *unitsDueCmd) Run(w *world) error {
+	events, rules, err := c.read()
+	if err != nil {
+		return err
+	}
+	now := files.Now()
+	var standings []register.Standing
+	for _, unit := range files.Units(events) {
+		s, err := register.At(now, unit, events, rules)
+		if err != nil {
+			return fmt.Errorf("unit %s: %w", unit, err)
+		}
+		standings = append(standings, s)
+	}
+	if err := record.WriteWhole(c.File, register.Calendar(now, register.DueDates(standings, nil)), 0o644); err != nil {
+		return err
+	}
+	fmt.Fprintln(w.out, c.File)
+	return nil
+}
