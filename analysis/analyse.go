@@ -24,6 +24,8 @@ type analysis struct {
 	sealed float64 // Pa absolute
 	base   *track
 	stages []*stage
+	apart  []*apart   // judged by the inside alone
+	aside  []interval // when they and their ramps were
 	damp   *damp
 	w      *ingress
 	creep  []float64 // see creepAt
@@ -46,7 +48,9 @@ func Analyse(run setup.Run, recordName string, src Source) (*Result, error) {
 		return nil, err
 	}
 	a.measure()
-	return a.describe(a.judge()), nil
+	r := a.describe(a.judge())
+	a.judgeApart(r)
+	return r, nil
 }
 
 func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
@@ -64,8 +68,8 @@ func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
 	a.sealed = sealedPa(run, x)
 	a.s = readySignal(x)
 	a.v = newVessel(run, roomStartPa(run, x))
-	a.in = newVoid(run, x)
 	a.stages = findStages(x, a.s.dt)
+	a.in = newVoid(run, x.insideBetween(a.setApart()))
 	a.base = a.waterTrack()
 	a.gaps = findGaps(a.s)
 	a.findStill()
@@ -217,7 +221,7 @@ func (a *analysis) measure() {
 	}
 	a.findSteps()
 	a.closingSteps()
-	a.steps = slices.DeleteFunc(a.steps, a.stoodStill)
+	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return a.stoodStill(j) || a.setAside(j) })
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 	for _, j := range a.steps {
 		for _, st := range a.stages {

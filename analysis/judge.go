@@ -209,12 +209,15 @@ func (a *analysis) doubts() []string {
 			held[st.index] = true
 		}
 	}
+	for _, st := range a.apart {
+		held[st.index] = true
+	}
 	for i, s := range a.run.Profile.Stages {
 		if !held[i] && s.HoldS > 0 { // a stage without a hold has nothing to measure
 			list = append(list, fmt.Sprintf("the stage at %.1f m was not held", s.DepthM))
 		}
 	}
-	if len(a.stages) == 0 {
+	if len(a.stages)+len(a.apart) == 0 {
 		list = append(list, "the record holds no stage")
 	}
 	for _, w := range a.x.wets {
@@ -226,7 +229,7 @@ func (a *analysis) doubts() []string {
 	if !math.IsNaN(a.s.second) && a.s.second > 2*a.zeroSD() {
 		list = append(list, fmt.Sprintf("the two transducers wander apart by %.0f Pa", a.s.second))
 	}
-	if a.in != nil && a.in.mg != nil && (a.damp == nil || math.IsNaN(a.damp.u)) {
+	if len(a.stages) > 0 && a.in != nil && a.in.mg != nil && (a.damp == nil || math.IsNaN(a.damp.u)) {
 		list = append(list, "the humidity inside could not be judged")
 	}
 	if !a.v.blankGiven && (a.in == nil || a.in.pa == nil) {

@@ -142,7 +142,11 @@ func (l *Live) Line(x *record.Line) {
 			l.valve(x.Valve, x.Open, t)
 		}
 	case record.Stage:
-		l.stage(x.Kind, t)
+		kind := x.Kind
+		if !byChamber(kindOf(l.run.Profile.Stages, x.Index)) {
+			kind = "" // the chamber says nothing of it
+		}
+		l.stage(kind, t)
 	case record.Probe:
 		l.wet(x)
 	}

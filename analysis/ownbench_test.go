@@ -85,7 +85,8 @@ func simulate(t testing.TB, profile, fault string, seed uint64, change func(*set
 	w.Run(0, "start", "test")
 	w.Readings(surveyed.Readings)
 	loop := &rig.Loop{Plan: s.plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour,
-		Observe: func(rig.Instant, *rig.State, *rig.Output, []sensors.Reading) { s.steps++ }}
+		Operator: func() rig.Operator { return rig.Operator{Ready: bench.Answered()} },
+		Observe:  func(rig.Instant, *rig.State, *rig.Output, []sensors.Reading) { s.steps++ }}
 	if err := loop.Run(context.Background()); err != nil && fault == "" && len(benchFaults) == 0 {
 		t.Fatal(err)
 	}

@@ -28,7 +28,18 @@ func (l *Leg) vented() bool {
 	case DrawDown, LetIn, CloseUp, PutIn:
 		return true
 	}
-	return false
+	return l.Vented
+}
+
+// unload ends the ramp of a leg in which the chamber stays vented, once it is.
+func unload(p *Plan, s *State, now time.Duration, out *Output) {
+	s.Valves, s.Reached = p.Legs[s.Leg].rest(), true
+	if s.Pa-p.RoomPa > max(ventedPa, 4*p.NoisePa) || s.Stale {
+		s.Reached, s.QuietSince = false, now
+	}
+	if s.Reached && now-s.QuietSince >= ventedTime {
+		arrive(p, s, now, out)
+	}
 }
 
 // rest gives how the valves stand in a leg when nothing moves.
@@ -147,8 +158,12 @@ func (p *Plan) lay(leg Leg, planned plan.Leg, of int) {
 	case profiles.KindPlunge:
 		p.Legs = append(p.Legs, by(PutIn, p.RoomPa), leg)
 	case profiles.KindPowered:
-		p.Legs = append(p.Legs, by(SwitchOn, before), leg, by(SwitchOff, leg.TargetPa))
+		leg.Warms = true
+		off := by(SwitchOff, leg.TargetPa)
+		off.Warms = true
+		p.Legs = append(p.Legs, by(SwitchOn, before), leg, off)
 	default:
+		leg.Vented = planned.Kind == profiles.KindConditioning
 		p.Legs = append(p.Legs, leg)
 		return
 	}

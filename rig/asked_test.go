@@ -16,7 +16,7 @@ import (
 
 // vacuumFirst is a plan with a vacuum check, a plunge and a stage under power.
 func vacuumFirst(run *setup.Run) {
-	run.Bench.Sensors = append(run.Bench.Sensors, setup.Sensor{ID: "u1", Measures: "inside pressure"}, setup.Sensor{ID: "u2", Measures: "inside temperature"})
+	run.Bench.Sensors = append(run.Bench.Sensors, setup.Sensor{ID: "u1", Measures: "inside pressure"}, setup.Sensor{ID: "u2", Measures: "inside temperature"}, setup.Sensor{ID: "u3", Measures: "inside humidity"})
 	run.Profile.Stages = []profiles.Stage{
 		{Name: "vacuum", Kind: profiles.KindVacuum, VacuumPa: 25000, SettleS: 20, HoldS: 40},
 		{Name: "plunge", Kind: profiles.KindPlunge, DepthM: 1, WarmerK: 25, SettleS: 20, HoldS: 40},
@@ -131,7 +131,7 @@ func TestAVacuumCheckWithoutItsSensorStops(t *testing.T) {
 
 func TestAStageByHandThatTheBenchCannotJudgeIsRefused(t *testing.T) {
 	for want, change := range map[string]func(*setup.Run){
-		`add sensors that measure "inside pressure" and "inside temperature"`: func(r *setup.Run) {
+		`measures "inside pressure" and "inside temperature"; add one`: func(r *setup.Run) {
 			vacuumFirst(r)
 			r.Bench.Sensors = r.Bench.Sensors[:1]
 		},

@@ -15,6 +15,8 @@ const (
 	// before it counts as over-pressure.
 	overShare   = 0.03
 	overLeastPa = 15e3
+	// overWarmPa is what a unit under power may add by warming water and gas.
+	overWarmPa = 50e3
 	// overReadings in a row trip: one alone is a spike of the sensor (and cuts
 	// the fill all the same).
 	overReadings = 3
@@ -41,6 +43,9 @@ func allowedPa(p *Plan, s *State) float64 {
 		target = max(target, s.StartPa)
 	}
 	over := target + max(overShare*(target-p.RoomPa), overLeastPa)
+	if s.Phase != Ready && s.Phase != Done && p.Legs[s.Leg].Warms {
+		over += overWarmPa
+	}
 	return min(over, max(p.LimitPa, p.RoomPa+overLeastPa))
 }
 
@@ -80,7 +85,7 @@ func limits(p *Plan, s *State, in *Input) Stop {
 // guard has the last word on the valves.
 func guard(p *Plan, s *State) {
 	if s.Valves.Fill && (s.Phase != Ramp || s.Stopped != NotStopped || !s.Known || s.Stale ||
-		s.Over > 0 || s.Pa >= p.LimitPa || s.Valves.Vent || p.Legs[s.Leg].Ask != NoPrompt) {
+		s.Over > 0 || s.Pa >= p.LimitPa || s.Valves.Vent || p.Legs[s.Leg].Ask != NoPrompt || p.Legs[s.Leg].Vented) {
 		s.Valves.Fill = false
 	}
 	if s.Stopped != NotStopped {

@@ -25,6 +25,8 @@ type Leg struct {
 	Hold      time.Duration // 0: none, a pause or the low end of a cycle
 	Search    bool          // a step of a search, which ends when the unit fails
 
+	Vented   bool       // the chamber stays at the room's pressure, its vent open
+	Warms    bool       // the unit is under power
 	Ask      PromptKind // what a person does to the unit in place of the ramp; NoPrompt: nothing
 	InsidePa float64    // absolute, to which the unit's inside is brought then; 0: it is not
 	WarmerK  float64    // than the water, of a unit that is put in warm

@@ -42,8 +42,10 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 			s.Valves = Valves{Vent: true}
 		}
 	case Ramp:
-		if p.Legs[s.Leg].Ask != NoPrompt {
+		if leg := &p.Legs[s.Leg]; leg.Ask != NoPrompt {
 			ask(p, &s, &in, &out)
+		} else if leg.Vented {
+			unload(p, &s, in.Now, &out)
 		} else {
 			ramp(p, &s, in.Now, &out)
 		}
@@ -339,6 +341,10 @@ func prompt(p *Plan, s *State) Prompt {
 	}
 	leg := &p.Legs[s.Leg]
 	pr := Prompt{Kind: Wait, TargetPa: leg.TargetPa, DepthM: leg.DepthM}
+	if leg.Vented && s.Phase == Ramp {
+		pr.Kind = VentAll
+		return pr
+	}
 	if s.Phase != Ramp {
 		if s.Over > 0 {
 			pr.Kind = StopPumping

@@ -2,6 +2,8 @@ package plan
 
 import (
 	"math"
+	"sort"
+	"strings"
 
 	"proofpot/profiles"
 	"proofpot/profiles/water"
@@ -29,13 +31,19 @@ func (p *Plan) judgeByHand() {
 				refuse("there is no unit with air inside")
 				continue
 			}
-			if u.InsideK <= 0 || u.InsidePa <= 0 && kind != profiles.KindPowered {
-				what := "pressure and temperature"
-				if kind == profiles.KindPowered {
-					what = "temperature"
-				}
-				refuse("a stage of kind %q is judged by the %s inside the unit, and no sensor of bench %q measures them; add sensors that measure %s, or leave the stage out",
-					kind, what, p.Bench.ID, map[bool]string{true: `"inside temperature"`, false: `"inside pressure" and "inside temperature"`}[kind == profiles.KindPowered])
+			var lacks []string
+			if u.InsidePa <= 0 {
+				lacks = append(lacks, `"inside pressure"`)
+			}
+			if u.InsideK <= 0 {
+				lacks = append(lacks, `"inside temperature"`)
+			}
+			if u.InsideRH <= 0 && kind == profiles.KindPowered { // warm walls give off vapour
+				lacks = append(lacks, `"inside humidity"`)
+			}
+			if len(lacks) > 0 {
+				refuse("a stage of kind %q is judged by what is measured inside the unit, and no sensor of bench %q measures %s; add one, or leave the stage out",
+					kind, p.Bench.ID, strings.Join(lacks, " and "))
 			}
 		}
 		switch kind {
@@ -76,6 +84,7 @@ func (p *Plan) vacuumProof(l Leg) Proof {
 		return currieFactor * v, from
 	}
 	q.DetectMLPerH, q.Budget = detect(l.Hold.Seconds())
+	sort.SliceStable(q.Budget, func(i, j int) bool { return q.Budget[i].MLPerH > q.Budget[j].MLPerH })
 	q.ByInside = q.DetectMLPerH
 	q.Enough = q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH
 	if q.LimitMLPerH > 0 {
@@ -84,9 +93,10 @@ func (p *Plan) vacuumProof(l Leg) Proof {
 	return q
 }
 
-// plungeProof is what a hold after a plunge can tell: by the inside alone, since
-// a unit that shrinks as it cools moves the chamber's pressure as a leak does.
-func (p *Plan) plungeProof(q Proof, w window) Proof {
+// insideProof is what the hold of a plunge or of a powered unit can tell: by the
+// inside alone, since a unit that grows and shrinks with its own temperature moves
+// the chamber's pressure as a leak does.
+func (p *Plan) insideProof(q Proof, w window) Proof {
 	u := p.Unit
 	q.ByChamber = math.Inf(1)
 	detect := func(holdS float64) (float64, []Source) {
@@ -95,21 +105,35 @@ func (p *Plan) plungeProof(q Proof, w window) Proof {
 		}
 		v := w
 		v.holdS = holdS
-		s := u.insideSignal(v, false)
-		// What is left of the cooling in the hold, seen by a thermometer that lags.
+		s := u.insideSignal(v, p.Bench.Gas)
 		from := v.waitS + v.rampS
-		slope := func(at float64) float64 { return q.Leg.WarmerK / unitFollowsS * math.Exp(-at/unitFollowsS) } // K/s
-		lagK := insideLagS * (slope(from) - slope(from+holdS))
-		s.steady = append(s.steady, steady{"lag of the thermometer while the unit cools", lagK / (holdS / 3600) * u.FreeML / (water.ZeroC + u.SealedC)})
-		d, from2 := s.doubt(holdS)
-		return currieFactor * d, from2
+		left := func(tauS float64) float64 { return math.Exp(-from / tauS) }
+		if q.Leg.Kind == profiles.KindPlunge {
+			// The thermometer lags behind what is left of the cooling.
+			lagK := insideLagS * q.Leg.WarmerK / unitFollowsS * left(unitFollowsS) * (1 - math.Exp(-holdS/unitFollowsS))
+			s.steady = append(s.steady, steady{"lag of the thermometer while the unit cools", lagK / (holdS / 3600) * u.FreeML / (water.ZeroC + u.SealedC)})
+		} else {
+			s.steady = append(s.steady, steady{"vapour from warm walls", warmVapour * q.Leg.WarmerK * left(wallsDryS) * vapourKnown * u.FreeML / u.SealedPa})
+		}
+		d, budget := s.doubt(holdS)
+		return currieFactor * d, budget
 	}
 	q.DetectMLPerH, q.Budget = detect(w.holdS)
 	q.ByInside = q.DetectMLPerH
+	sort.SliceStable(q.Budget, func(i, j int) bool { return q.Budget[i].MLPerH > q.Budget[j].MLPerH })
 	q.Enough = q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH
-	q.Changes = nil
+	q.Needed, q.Changes = 0, nil
 	if q.LimitMLPerH > 0 {
 		q.Needed = shortest(func(holdS float64) bool { v, _ := detect(holdS); return v <= q.LimitMLPerH })
 	}
 	return q
 }
+
+// What the walls of a unit that warms itself give off: they keep the humidity of
+// their air, so that each kelvin lets the vapour's pressure rise by a fifteenth of
+// some 1 kPa (Clausius and Clapeyron at 20 °C), and come to rest in hours.
+const (
+	warmVapour  = 30.0  // Pa/h a kelvin, at first
+	wallsDryS   = 10800 // s
+	vapourKnown = 0.1   // of it stays in doubt with a humidity sensor
+)

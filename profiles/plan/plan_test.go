@@ -370,7 +370,7 @@ func TestADrawingIsAsWideAsAsked(t *testing.T) {
 	if !strings.Contains(text, "█") || !strings.Contains(text, "37.5") || !strings.Contains(text, "1 h 58 min") {
 		t.Error(text)
 	}
-	vacuum := planned(t, load(t, "../testdata/vacuum-check.toml"), pot, pod)
+	vacuum := planned(t, load(t, "vacuum-check"), pot, pod)
 	if got := vacuum.Draw(60, 10); got != "nothing is pressurised\n" {
 		t.Error(got)
 	}

@@ -112,8 +112,8 @@ func (p *Plan) proof(l Leg, fromPa float64, earlier []ramp) Proof {
 		q.Needed = needed(p.Bench, p.Unit, w, q.LimitMLPerH)
 		q.Changes = p.changes(w, q.DetectMLPerH)
 	}
-	if l.Kind == profiles.KindPlunge {
-		q = p.plungeProof(q, w)
+	if l.Kind == profiles.KindPlunge || l.Kind == profiles.KindPowered {
+		q = p.insideProof(q, w)
 	}
 	return q
 }
