@@ -17,7 +17,9 @@ const codeSide = 71
 func codeText(r *analysis.Result, opts Options) string {
 	v := &r.Verdict
 	lines := []string{"unit " + units.Clean(v.Unit, 40)}
-	if v.Verdict == analysis.Pass {
+	if v.Verdict == analysis.Pass && !(v.RatedDepthM > 0) {
+		lines = append(lines, "passed a check, no depth rated")
+	} else if v.Verdict == analysis.Pass {
 		lines = append(lines, "passed, rated "+units.System{Depth: units.Metre}.DepthDown(v.RatedDepthM))
 	} else {
 		lines = append(lines, "not passed")

@@ -118,6 +118,9 @@ func (p *page) verdict(run setup.Run, v *analysis.Verdict, u units.System) {
 	case analysis.Pass:
 		p.Title, p.Mark, p.Word = "Pressure test certificate", "pass", "Pass"
 		p.Sentence = "This unit, as closed for this test, held to " + u.DepthDown(v.ProvedDepthM) + "."
+		if !(v.ProvedDepthM > 0) {
+			p.Sentence = "This unit, as closed for this test, passed this check, which proves no depth."
+		}
 	case analysis.Fail:
 		p.Title, p.Mark, p.Word = "Pressure test report", "fail", "Fail: do not dive"
 		p.Sentence = "This unit, as closed for this test, did not hold."
@@ -134,7 +137,9 @@ func (p *page) verdict(run setup.Run, v *analysis.Verdict, u units.System) {
 		{"Proved depth", provedText(v.ProvedDepthM, u)},
 		{"Rated depth", "none: the test was not passed"},
 	}
-	if p.Mark == "pass" {
+	if p.Mark == "pass" && !(v.RatedDepthM > 0) {
+		p.Depths[1].Value = "none: this test proves no depth"
+	} else if p.Mark == "pass" {
 		p.Depths[1].Value = u.DepthDown(v.RatedDepthM) + " (proved depth over the proof factor " + positive(run.Profile.ProofFactor, 2, "") + ", rounded down)"
 	}
 }

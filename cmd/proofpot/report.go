@@ -53,6 +53,9 @@ func oneLine(v *analysis.Verdict) string {
 	if f := v.FirstFailure; f != nil {
 		text += fmt.Sprintf(", %s at %.2f m (%.2f to %.2f m)", f.Mode, f.DepthM, f.DepthLowM, f.DepthHighM)
 	}
+	if v.Verdict == analysis.Pass && v.ProvedDepthM == 0 {
+		return text + ", no depth proved"
+	}
 	if v.Verdict == analysis.Pass {
 		return text + fmt.Sprintf(", proved to %.1f m, rated %.1f m", v.ProvedDepthM, v.RatedDepthM)
 	}

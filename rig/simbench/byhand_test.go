@@ -15,16 +15,15 @@ import (
 
 // seen is what a stage showed, from its settle to the end of its hold.
 type seen struct {
-	held             bool
-	fill             bool    // the fill stood open
-	mostPa           float64 // Pa, of the chamber above the room
-	leastInsidePa    float64 // Pa, below the room
-	insideC          float64 // °C, at the end of the hold
-	startC           float64 // °C, at the start of the settle
-	waterC           float64 // °C, at the end of the hold
-	insidePa         float64 // Pa absolute, at the end of the hold
-	prompts          []rig.PromptKind
-	answeredTooEarly bool
+	held          bool
+	fill          bool    // the fill stood open
+	mostPa        float64 // Pa, of the chamber above the room
+	leastInsidePa float64 // Pa, below the room
+	insideC       float64 // °C, at the end of the hold
+	startC        float64 // °C, at the start of the settle
+	waterC        float64 // °C, at the end of the hold
+	insidePa      float64 // Pa absolute, at the end of the hold
+	prompts       []rig.PromptKind
 }
 
 // work runs a profile on a bench whose simulated person does what is asked.

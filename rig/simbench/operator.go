@@ -89,9 +89,6 @@ func (o *operator) act(now time.Duration, chamberPa float64) (begun bool) {
 		}
 	}
 	reads := chamberPa + o.gauge
-	if o.doing == rig.LetOff && reads <= o.target {
-		o.vent = 0
-	}
 	if !o.strokeGoes() || now < o.turnAt {
 		return begun
 	}
