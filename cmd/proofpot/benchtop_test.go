@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -73,6 +74,19 @@ func benchtop() {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
+	// A lid switch on a device of its own; the file lid.state says open or shut.
+	lid, err := sensortest.StartEmulator(sensortest.EmulatorOptions{Link: "lid", Every: 20 * time.Millisecond,
+		Print: func(sensortest.Measured) string {
+			if text, _ := os.ReadFile("lid.state"); strings.TrimSpace(string(text)) == "open" {
+				return "lid=1"
+			}
+			return "lid=0"
+		}})
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	defer lid.Close()
 	end := make(chan os.Signal, 1)
 	signal.Notify(end, os.Interrupt, syscall.SIGTERM)
 	<-end

@@ -27,14 +27,15 @@ type setting struct {
 type runCmd struct {
 	setting
 	stateFlag
-	Records            string   `help:"Folder for records." default:"records"`
-	Acknowledge        bool     `help:"The cautions have been read (a script's answer to the question)."`
-	AcceptInconclusive bool     `help:"Run though the plan says that this bench cannot prove the claim."`
-	GoOnWet            bool     `help:"Go on when a wet probe is wet: to see whether a leak seals under more pressure. Never with cells in the unit."`
-	UnitFault          []string `sep:"none" help:"Simulated bench: make the unit fail; may be given again. One of: ${unitFaults}." placeholder:"TEXT"`
-	BenchFault         []string `sep:"none" help:"Simulated bench: break the bench; may be given again. One of: ${benchFaults}." placeholder:"TEXT"`
-	Seed               uint64   `help:"Simulated bench: seed of every chance." default:"1"`
-	Pace               float64  `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
+	Records            string        `help:"Folder for records." default:"records"`
+	Acknowledge        bool          `help:"The cautions have been read (a script's answer to the question)."`
+	Wait               time.Duration `help:"How long to wait before a run for the lid switch and the emergency stop to be operated." default:"2m"`
+	AcceptInconclusive bool          `help:"Run though the plan says that this bench cannot prove the claim."`
+	GoOnWet            bool          `help:"Go on when a wet probe is wet: to see whether a leak seals under more pressure. Never with cells in the unit."`
+	UnitFault          []string      `sep:"none" help:"Simulated bench: make the unit fail; may be given again. One of: ${unitFaults}." placeholder:"TEXT"`
+	BenchFault         []string      `sep:"none" help:"Simulated bench: break the bench; may be given again. One of: ${benchFaults}." placeholder:"TEXT"`
+	Seed               uint64        `help:"Simulated bench: seed of every chance." default:"1"`
+	Pace               float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
 }
 
 // Run runs a test to its verdict.
@@ -56,11 +57,11 @@ func (c *runCmd) Run(w *world) error {
 			return err
 		}
 	}
-	devices, clock, err := c.open(w, sheet)
+	bench, err := c.ready(w, sheet, held)
 	if err != nil {
 		return err
 	}
-	folder, stopped, err := c.drive(w, sheet, devices, clock, held)
+	folder, stopped, err := c.drive(w, sheet, bench, held)
 	if folder == "" {
 		return err
 	}
@@ -126,13 +127,7 @@ func (c *runCmd) plannable(w *world, run setup.Run) error {
 	if c.Bench != "" && (c.Pace != 0 || len(c.UnitFault) > 0 || len(c.BenchFault) > 0) {
 		return fmt.Errorf("--pace, --unit-fault and --bench-fault are for the simulated bench; leave out --bench %s, or leave out these", c.Bench)
 	}
-	const standardPa = 101325
-	if run.Bench.RoomPa == 0 {
-		run.Bench.RoomPa = standardPa
-	}
-	if run.Unit.SealedPa == 0 {
-		run.Unit.SealedPa = run.Bench.RoomPa
-	}
+	run = supposed(run)
 	if _, err := rig.NewPlan(run); err != nil {
 		return err
 	}
@@ -154,6 +149,18 @@ func (c *runCmd) plannable(w *world, run setup.Run) error {
 	return coded{exitUsage, errors.New("this bench cannot prove the claim: change what is said above, or give --accept-inconclusive")}
 }
 
+// supposed fills in the room's pressure where it is not known yet.
+func supposed(run setup.Run) setup.Run {
+	const standardPa = 101325
+	if run.Bench.RoomPa == 0 {
+		run.Bench.RoomPa = standardPa
+	}
+	if run.Unit.SealedPa == 0 {
+		run.Unit.SealedPa = run.Bench.RoomPa
+	}
+	return run
+}
+
 // confirmed asks a person, who must type yes.
 func confirmed(w *world, question string) bool {
 	fmt.Fprint(w.errs, question)
@@ -162,12 +169,9 @@ func confirmed(w *world, question string) bool {
 	return err == nil && strings.EqualFold(said, "yes")
 }
 
-// open opens the bench: real hardware, or the simulated one.
-func (c *runCmd) open(w *world, run setup.Run) (rig.Devices, rig.Clock, error) {
+// devices opens the bench: real hardware, or the simulated one.
+func (c *runCmd) devices(run setup.Run) (rig.Devices, rig.Clock, error) {
 	if c.Bench != "" {
-		if err := acknowledge(w, run, c.Acknowledge); err != nil {
-			return nil, nil, err
-		}
 		clock := rig.NewRealClock()
 		d, err := wiring.Open(run.Bench, clock)
 		if err != nil {
@@ -204,20 +208,67 @@ func (c *runCmd) open(w *world, run setup.Run) (rig.Devices, rig.Clock, error) {
 	return d, clock, nil
 }
 
-// drive surveys the bench, starts the record and runs the loop. It returns the
-// record's folder once there is one.
-func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.Clock, held *control) (string, rig.Stop, error) {
-	if run.Bench.HandOperated && c.Bench != "" {
-		fmt.Fprintln(w.errs, "Open the vent and leave it open: the sensors are read first.")
-	}
-	surveyed, err := rig.Survey(w.ctx, devices, clock, rig.DefaultPeriod, run.Bench)
-	if err != nil {
-		devices.Close()
-		if w.ctx.Err() != nil {
-			return "", rig.ByOperator, answer(exitStopped)
+// looked is a bench that was opened and looked at.
+type looked struct {
+	rig.Devices
+	clock    rig.Clock
+	surveyed rig.Surveyed
+	checks   string // the list before the run
+}
+
+// ready opens the bench and looks at it before anything moves: a simulated one
+// is read, a real one goes through the whole list, which the record is to hold.
+func (c *runCmd) ready(w *world, run setup.Run, held *control) (looked, error) {
+	if c.Bench == "" {
+		d, clock, err := c.devices(run)
+		if err != nil {
+			return looked{}, err
 		}
-		return "", 0, coded{exitBench, err}
+		surveyed, err := rig.Survey(w.ctx, d, clock, rig.DefaultPeriod, run.Bench)
+		if err != nil {
+			err = errors.Join(coded{exitBench, err}, d.Close())
+		}
+		return looked{d, clock, surveyed, ""}, stoppedOr(w, err)
 	}
+	if err := acknowledge(w, run, c.Acknowledge); err != nil {
+		return looked{}, err
+	}
+	f := flight{w: w, run: run, held: held, records: c.Records, wait: c.Wait}
+	f.before.Acknowledged = true
+	err := f.look(func() (rig.Devices, rig.Clock, error) { return c.devices(run) })
+	checks := f.checks()
+	if f.unopened != nil {
+		return looked{}, f.unopened
+	}
+	if err == nil && !rig.Clear(checks) {
+		for _, check := range checks {
+			if check.State == rig.Failed || check.State == rig.Waiting {
+				fmt.Fprintf(w.errs, "%s: %s: %s\n", check.State, check.Text, check.Why)
+			}
+		}
+		err = coded{exitBench, errors.New("not all is as it must be before a run; nothing was pressurised")}
+	}
+	if err != nil {
+		if f.devices != nil {
+			err = errors.Join(err, f.devices.Close())
+		}
+		return looked{}, stoppedOr(w, err)
+	}
+	return looked{f.devices, f.clock, *f.before.Surveyed, list(checks)}, nil
+}
+
+// stoppedOr is the exit code of an operator who stopped, or the error.
+func stoppedOr(w *world, err error) error {
+	if err != nil && w.ctx.Err() != nil {
+		return answer(exitStopped)
+	}
+	return err
+}
+
+// drive starts the record and runs the loop. It returns the record's folder once
+// there is one.
+func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (string, rig.Stop, error) {
+	devices, clock, surveyed := bench.Devices, bench.clock, bench.surveyed
 	run.Bench.RoomPa = surveyed.RoomPa
 	if run.Unit.SealedPa == 0 {
 		run.Unit.SealedPa = surveyed.RoomPa
@@ -253,6 +304,9 @@ func (c *runCmd) drive(w *world, run setup.Run, devices rig.Devices, clock rig.C
 		writer.Valve(0, "vent", true)
 	}
 	writer.Readings(surveyed.Readings)
+	for line := range strings.Lines(bench.checks) {
+		writer.Note(clock.Now().Mono, "before the run: "+strings.TrimSpace(line))
+	}
 	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
 
 	ready := func() bool { return false }

@@ -20,6 +20,10 @@ func TestMain(m *testing.M) {
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("XDG_STATE_HOME", filepath.Join(env.WorkDir, "state"))
+			return nil
+		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"findrecord": func(ts *testscript.TestScript, neg bool, args []string) {
 				found, err := filepath.Glob(filepath.Join(ts.MkAbs(args[0]), "*"))

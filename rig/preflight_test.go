@@ -1,0 +1,166 @@
+package rig_test
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"proofpot/profiles"
+	"proofpot/rig"
+	"proofpot/rig/setup"
+	"proofpot/rig/simbench"
+	"proofpot/sensors"
+)
+
+// readyRun is a sheet that may be run, and everything about it known.
+func readyRun(t *testing.T) rig.Before {
+	t.Helper()
+	run := setup.Run{Format: 1, Unit: simbench.BuiltInUnit(), Bench: simbench.BuiltInBench()}
+	var err error
+	if run.Profile, err = profiles.Load("proof-10m-sea"); err != nil {
+		t.Fatal(err)
+	}
+	run.Unit.SealedPa = run.Bench.RoomPa
+	p, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+	b := rig.Before{Run: run, Plan: p, Held: true, Acknowledged: true, Now: now, Built: now.AddDate(0, -1, 0), LastRecord: now.Add(-time.Hour),
+		FreeBytes: 1e12, FreeKnown: true, VentHow: "it let out 9000 Pa",
+		Surveyed: &rig.Surveyed{ChamberPa: run.Bench.RoomPa, RoomPa: run.Bench.RoomPa, RoomFrom: "barometer"}}
+	b.Switches = []rig.SwitchProof{
+		{Sensor: "lid", Quantity: sensors.LidOpen, Known: true, Operated: now.Add(-time.Hour)},
+		{Sensor: "stop", Quantity: sensors.StopOpen, Known: true, Operated: now.Add(-11 * time.Hour)},
+	}
+	for _, s := range run.Bench.Sensors {
+		b.Surveyed.Readings = append(b.Surveyed.Readings, sensors.Reading{Sensor: s.ID, Value: 1})
+	}
+	return b
+}
+
+func TestEverythingTickedIsClear(t *testing.T) {
+	b := readyRun(t)
+	checks := rig.Preflight(&b)
+	for _, c := range checks {
+		if c.State != rig.Ticked {
+			t.Errorf("%+v", c)
+		}
+		if c.ID == "" || c.Text == "" {
+			t.Errorf("a check without a name: %+v", c)
+		}
+	}
+	if !rig.Clear(checks) || len(checks) != 12 {
+		t.Errorf("%d checks, clear %v", len(checks), rig.Clear(checks))
+	}
+}
+
+func TestEachThingThatIsNotSoHoldsTheRunAndSaysWhy(t *testing.T) {
+	now := readyRun(t).Now
+	for _, c := range []struct {
+		id    string
+		state rig.CheckState
+		why   string
+		harm  func(*rig.Before)
+	}{
+		{"rating", rig.Failed, "relief_bar_gauge) is not given", func(b *rig.Before) { b.Run.Bench.ReliefPa = 0 }},
+		{"target", rig.Failed, "of at most", func(b *rig.Before) { p := *b.Plan; p.LimitPa = p.RoomPa + 1e5; b.Plan = &p }},
+		{"target", rig.Waiting, "no plan", func(b *rig.Before) { b.Plan = nil }},
+		{"consistent", rig.Failed, "too deep", func(b *rig.Before) { b.Err = errors.New("too deep") }},
+		{"lock", rig.Failed, "process 17", func(b *rig.Before) { b.Held, b.HeldBy = false, "process 17 has it" }},
+		{"lock-out", rig.Failed, "over-pressure", func(b *rig.Before) { b.LockedOut = "over-pressure" }},
+		{"cautions", rig.Waiting, "read them", func(b *rig.Before) { b.Acknowledged = false }},
+		{"clock", rig.Failed, "1 January 2025", func(b *rig.Before) {
+			b.Now, b.Built, b.LastRecord = time.Date(1970, 1, 1, 0, 0, 9, 0, time.UTC), time.Time{}, time.Time{}
+		}},
+		{"clock", rig.Failed, "this program was built", func(b *rig.Before) { b.Built = now.Add(time.Hour) }},
+		{"clock", rig.Failed, "the end of the last record", func(b *rig.Before) { b.LastRecord = now.Add(2 * time.Minute) }},
+		{"disk", rig.Failed, "MB wanted", func(b *rig.Before) { b.FreeBytes = 1e6 }},
+		{"disk", rig.Waiting, "not known", func(b *rig.Before) { b.FreeKnown = false }},
+		{"sensors", rig.Failed, `sensor "p1" gave nothing`, func(b *rig.Before) { b.Surveyed.Readings = b.Surveyed.Readings[1:] }},
+		{"sensors", rig.Failed, "is the vent really open", func(b *rig.Before) { b.SurveyEr = errors.New("is the vent really open?") }},
+		{"sensors", rig.Waiting, "not read yet", func(b *rig.Before) { b.Surveyed = nil }},
+		{"lid", rig.Failed, "says that it is open", func(b *rig.Before) { b.Switches[0].Open = true }},
+		{"lid", rig.Waiting, "operate it once", func(b *rig.Before) { b.Switches[0].Operated = time.Time{} }},
+		{"stop", rig.Waiting, "operate it once", func(b *rig.Before) { b.Switches[1].Operated = now.Add(-13 * time.Hour) }},
+		{"stop", rig.Waiting, "operate it once", func(b *rig.Before) { b.Switches[1].Operated = now.Add(13 * time.Hour) }},
+		{"stop", rig.Waiting, "has said nothing yet", func(b *rig.Before) { b.Switches[1].Known = false }},
+		{"vent", rig.Failed, "stuck", func(b *rig.Before) { b.VentErr = errors.New("stuck") }},
+		{"vent", rig.Waiting, "comes last", func(b *rig.Before) { b.VentHow = "" }},
+	} {
+		b := readyRun(t)
+		c.harm(&b)
+		checks := rig.Preflight(&b)
+		found := false
+		for _, got := range checks {
+			if got.ID == c.id {
+				found = true
+				if got.State != c.state || !strings.Contains(got.Why, c.why) {
+					t.Errorf("%s: %s, %q; want %s with %q", c.id, got.State, got.Why, c.state, c.why)
+				}
+			}
+		}
+		if !found || rig.Clear(checks) {
+			t.Errorf("%s (%s): found %v, clear %v", c.id, c.why, found, rig.Clear(checks))
+		}
+	}
+}
+
+func TestASwitchIsProvedByShutOpenShutAndByNothingLess(t *testing.T) {
+	wall := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		seen   string // o open, s shut, x no value
+		proved bool
+	}{{"s", false}, {"so", false}, {"os", false}, {"sos", true}, {"soos", true}, {"oos", false}, {"soxs", false}, {"xsos", true}, {"sosx", true}} {
+		p := rig.SwitchProof{Sensor: "l1", Quantity: sensors.LidOpen}
+		p.See(&sensors.Reading{Sensor: "other", Quantity: sensors.LidOpen, Value: 1}, wall)
+		for _, r := range c.seen {
+			reading := sensors.Reading{Sensor: "l1", Quantity: sensors.LidOpen}
+			switch r {
+			case 'o':
+				reading.Value = 1
+			case 'x':
+				reading.Status = sensors.Disconnected
+			}
+			p.See(&reading, wall)
+		}
+		if p.Operated.IsZero() == c.proved {
+			t.Errorf("%s: proved %v", c.seen, !c.proved)
+		}
+	}
+}
+
+func TestTheVentIsProvedByLettingAPuffOut(t *testing.T) {
+	for _, c := range []struct{ fault, how, err string }{
+		{"", "it let out", ""},
+		{"vent valve stuck shut", "", "are still there after"},
+		{"fill valve stuck shut at 0 min", "", "no pressure came within"},
+		{"drive fails at 0 min", "", "no answer from the relays"},
+	} {
+		run := readyRun(t).Run
+		cfg := simbench.Default(run, 1)
+		if c.fault != "" {
+			f, err := simbench.ParseBenchFault(c.fault)
+			if err != nil {
+				t.Fatal(err)
+			}
+			cfg.BenchFaults = append(cfg.BenchFaults, f)
+		}
+		start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
+		bench, err := simbench.New(cfg, start)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := rig.NewPlan(run)
+		if err != nil {
+			t.Fatal(err)
+		}
+		how, err := rig.ProveVent(context.Background(), bench, rig.NewSimClock(start, 0), p)
+		t.Logf("%q: %s, %v", c.fault, how, err)
+		if !strings.Contains(how, c.how) || (how == "") != (c.how == "") || (err == nil) != (c.err == "") || err != nil && !strings.Contains(err.Error(), c.err) {
+			t.Errorf("%q: %q, %v", c.fault, how, err)
+		}
+	}
+}
