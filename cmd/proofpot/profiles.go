@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"strings"
 
@@ -18,19 +19,25 @@ type profilesCmd struct {
 
 type listProfilesCmd struct{}
 
-// Run lists the built-in profiles with their depth and time under pressure.
+// Run lists the built-in profiles, each with its depth, its time and its purpose.
 func (listProfilesCmd) Run(w *world) error {
 	for _, name := range profiles.BuiltIn() {
 		p, err := profiles.Load(name)
 		if err != nil {
 			return err
 		}
-		deepest, held := 0.0, 0.0
+		held := 0.0
 		for _, s := range p.Stages {
-			deepest = max(deepest, s.DepthM)
-			held += float64(max(s.Cycles, 1)) * (s.SettleS + s.HoldS)
+			times := float64(max(s.Cycles, 1))
+			if s.StepM > 0 && s.LastDepthM > 0 {
+				times = math.Floor((s.LastDepthM-s.DepthM)/s.StepM+1e-9) + 1
+			}
+			held += times*(s.SettleS+s.HoldS) + (times-1)*s.LowHoldS
+			for _, pause := range s.Pauses {
+				held += pause.HoldS
+			}
 		}
-		fmt.Fprintf(w.out, "%-26s %2d stages to %5.1f m, %4.1f h of holds\n", name, len(p.Stages), deepest, held/3600)
+		fmt.Fprintf(w.out, "%-22s %5.1f m %5.1f h  %s\n", name, p.DeepestM(), held/3600, p.Purpose)
 	}
 	return nil
 }

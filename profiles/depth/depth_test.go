@@ -169,6 +169,58 @@ func TestATableOverARange(t *testing.T) {
 	}
 }
 
+func TestALayerIsADepthATemperatureAndASalinity(t *testing.T) {
+	for text, want := range map[string]profiles.Layer{
+		"20m,8":       {DepthM: 20, TemperatureC: 8, SalinityGKg: 35},
+		"20 m, 8, 34": {DepthM: 20, TemperatureC: 8, SalinityGKg: 34},
+		"100ft,-1.5":  {DepthM: 30.48, TemperatureC: -1.5, SalinityGKg: 35},
+	} {
+		if got, err := ParseLayer(text, 35); err != nil || math.Abs(got.DepthM-want.DepthM) > 1e-9 || got.TemperatureC != want.TemperatureC || got.SalinityGKg != want.SalinityGKg {
+			t.Errorf("%q: got %+v, %v", text, got, err)
+		}
+	}
+	for _, text := range []string{"", "20m", "20m,x", "20m,8,x", "20m,8,34,1", "3bar,8", "20,8"} {
+		if got, err := ParseLayer(text, 35); err == nil || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%q: got %+v, %v", text, got, err)
+		}
+	}
+}
+
+func TestAUnitClosedAtSeaLevelCarriesLessInAHighLake(t *testing.T) {
+	lake := profiles.Water{Model: profiles.Fresh, TemperatureC: 8, LatitudeDeg: 46, AltitudeM: 2500}
+	c, err := Convert("30m", lake)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := Report(c, lake)
+	// US Standard Atmosphere 1976 at 2500 m: 746.92 hPa, 266.33 hPa below 1013.25.
+	if err != nil || !strings.Contains(text, "at this surface -0.2663 bar") {
+		t.Errorf("%v\n%s", err, text)
+	}
+	level := lake
+	level.AltitudeM = 0
+	if text, err := Report(c, level); err != nil || strings.Contains(text, "closed at") {
+		t.Errorf("%v\n%s", err, text)
+	}
+}
+
+func FuzzParseLayer(f *testing.F) {
+	for _, s := range []string{"20m,8", "66ft,8,34.5", "3bar,4", ",,", "1e300m,nan"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		l, err := ParseLayer(text, 35)
+		if err != nil {
+			return
+		}
+		w := fjord
+		w.Layers = []profiles.Layer{l}
+		if c, err := profiles.NewColumn(w); err == nil && math.IsNaN(c.GaugePa(100)) {
+			t.Fatalf("%q gave %+v", text, l)
+		}
+	})
+}
+
 func FuzzConvert(f *testing.F) {
 	for _, s := range []string{"30m", "4.2 bar abs", "1e3kPa", "-0.1bar", "98fsw", "3 m x"} {
 		f.Add(s)

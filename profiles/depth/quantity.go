@@ -115,3 +115,28 @@ func unitNames() []string {
 	}
 	return names
 }
+
+// ParseLayer reads a point of a profile of the water: "20m,8" or "66ft,8,34.5",
+// depth, temperature in °C and, where it is given, salinity as the water's.
+func ParseLayer(text string, salinity float64) (profiles.Layer, error) {
+	parts := strings.Split(text, ",")
+	if len(parts) < 2 || len(parts) > 3 {
+		return profiles.Layer{}, fmt.Errorf("%q: want depth, temperature and, optionally, salinity, such as 20m,8 or 20m,8,34.5", text)
+	}
+	q, err := Parse(parts[0])
+	if err != nil {
+		return profiles.Layer{}, err
+	}
+	if !q.Depth {
+		return profiles.Layer{}, fmt.Errorf("%q: %q is a pressure; a layer lies at a depth, such as 20m", text, parts[0])
+	}
+	l := profiles.Layer{DepthM: q.Value, SalinityGKg: salinity}
+	for i, to := range []*float64{&l.TemperatureC, &l.SalinityGKg}[:len(parts)-1] {
+		v, err := strconv.ParseFloat(strings.TrimSpace(parts[i+1]), 64)
+		if err != nil {
+			return profiles.Layer{}, fmt.Errorf("%q: %q is not a number", text, strings.TrimSpace(parts[i+1]))
+		}
+		*to = v
+	}
+	return l, nil
+}

@@ -2,10 +2,12 @@ package depth
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"text/tabwriter"
 
 	"proofpot/profiles"
+	"proofpot/profiles/water"
 )
 
 // Conditions says in words which water was assumed.
@@ -55,12 +57,17 @@ func Report(c Conversion, w profiles.Water) (string, error) {
 	fmt.Fprintf(&b, "%.3f m (%.2f ft) in %s\n\n", c.DepthM, c.DepthM/0.3048, conditions)
 	t := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
 	line := func(name string, pa float64) {
-		fmt.Fprintf(t, "  %s\t%.4f bar\t%.2f kPa\t%.3f psi\t%.4f atm\n", name, pa/1e5, pa/1e3, pa/6894.757293168, pa/101325)
+		fmt.Fprintf(t, "  %s\t%.4f bar\t%.2f kPa\t%.5f MPa\t%.3f psi\t%.4f atm\n", name, pa/1e5, pa/1e3, pa/1e6, pa/6894.757293168, pa/water.AtmospherePa)
 	}
 	line("gauge", c.GaugePa)
 	line("absolute", c.AbsolutePa)
 	t.Flush()
 	fmt.Fprintf(&b, "  at the surface: density %.3f kg/m³, gravity %.5f m/s²\n\n", c.DensityKgM3, c.GravityMS2)
+	if own, err := profiles.NewColumn(w); err == nil && math.Abs(own.SurfacePa-water.AtmospherePa) > 50 {
+		off := own.SurfacePa - water.AtmospherePa
+		fmt.Fprintf(&b, "A unit closed at 1013.25 hPa carries %.4f bar here, as at %.2f m; at this surface %+.4f bar.\n\n",
+			(c.GaugePa+off)/1e5, own.DepthM(c.GaugePa+off), off/1e5)
+	}
 	b.WriteString("The same gauge pressure by other waters and conventions\n")
 	for _, other := range others(w) {
 		column, err := profiles.NewColumn(other.water)
@@ -139,10 +146,10 @@ func Table(rows []Conversion, w profiles.Water) (string, error) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "In %s\n\n", conditions)
 	t := tabwriter.NewWriter(&b, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "m\tft\tbar gauge\tbar absolute\tpsi gauge\tmsw\tfsw\t")
+	fmt.Fprintln(t, "m\tft\tbar gauge\tbar absolute\tkPa gauge\tMPa gauge\tpsi gauge\tatm gauge\tmsw\tfsw\tfsw-33\t")
 	for _, r := range rows {
-		fmt.Fprintf(t, "%.2f\t%.2f\t%.4f\t%.4f\t%.2f\t%.2f\t%.2f\t\n", r.DepthM, r.DepthM/0.3048, r.GaugePa/1e5, r.AbsolutePa/1e5,
-			r.GaugePa/6894.757293168, r.GaugePa/profiles.MSWPa, r.GaugePa/profiles.FSWPa)
+		fmt.Fprintf(t, "%.2f\t%.2f\t%.4f\t%.4f\t%.2f\t%.5f\t%.2f\t%.4f\t%.2f\t%.2f\t%.2f\t\n", r.DepthM, r.DepthM/0.3048, r.GaugePa/1e5, r.AbsolutePa/1e5,
+			r.GaugePa/1e3, r.GaugePa/1e6, r.GaugePa/6894.757293168, r.GaugePa/water.AtmospherePa, r.GaugePa/profiles.MSWPa, r.GaugePa/profiles.FSWPa, r.GaugePa/profiles.FSW33Pa)
 	}
 	t.Flush()
 	return b.String(), nil
