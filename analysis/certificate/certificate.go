@@ -31,9 +31,10 @@ type Options struct {
 	LetterheadLines []string // address and the like, one a line
 	Depth           units.Depth
 	Pressure        units.Pressure
-	Version         string    // of the program
-	Generated       time.Time // when the certificate was made
-	SHA256          string    // of readings.lp, in hex; empty: not computed
+	Version         string           // of the program
+	Generated       time.Time        // when the certificate was made
+	SHA256          string           // of readings.lp, in hex; empty: not computed
+	Chamber, Inside []analysis.Point // pressures as read within plots.MomentSpan of a first failure; may be empty
 }
 
 // ErrContradiction says that a result cannot be right as it stands, so that
@@ -85,7 +86,7 @@ func compose(run setup.Run, r *analysis.Result, opts Options, in sizes) (*page, 
 	}
 	page := newPage(run, r, opts, system)
 	cleanStrings(page)
-	if page.Figures, err = figures(run, r, system, in); err != nil {
+	if page.Figures, err = figures(run, r, opts, system, in); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
 	page.Code.Caption = codeText(r, opts)
@@ -145,12 +146,16 @@ func (f figure) SVG() (template.HTML, error) {
 type sizes struct{ wide, half, strip plots.Size }
 
 // figures draws what was measured and leaves out what was not.
-func figures(run setup.Run, r *analysis.Result, u units.System, in sizes) ([]figure, error) {
+func figures(run setup.Run, r *analysis.Result, opts Options, u units.System, in sizes) ([]figure, error) {
 	type draw func(setup.Run, *analysis.Result, units.System, plots.Size) (*plots.Picture, error)
 	small := in.half
 	inside := min(len(r.Curves.AbsHumidityGM3)+len(r.Curves.InsideRHPct), 1) + min(len(r.Curves.InsidePa), 1)
 	leak, leakClass := small, "half"
-	if len(r.Verdict.Holds) > 9 || inside != 1 {
+	moment := func(_ setup.Run, r *analysis.Result, u units.System, size plots.Size) (*plots.Picture, error) {
+		return plots.Moment(r.Verdict.FirstFailure, opts.Chamber, opts.Inside, u, size)
+	}
+	zoomed := r.Verdict.FirstFailure != nil && len(opts.Chamber)+len(opts.Inside) > 1
+	if len(r.Verdict.Holds) > 9 || inside != 1 && !zoomed {
 		leak, leakClass = in.strip, "wide"
 	}
 	insideClass := "half"
@@ -170,6 +175,7 @@ func figures(run setup.Run, r *analysis.Result, u units.System, in sizes) ([]fig
 			"Below: Δ, the first less the second, where a leak shows as a fall. Time counts from " + start + "."},
 		{plots.Leak, leak, leakClass, "Leak rate of each hold with its 95 % bounds, in ml of liquid water an hour. " +
 			"A hold passes where the upper bound lies below the limit."},
+		{moment, in.half, "half", "The moment it began to fail, as read. Between the dashed lines it began, with 95 % confidence."},
 		{plots.Humidity, small, insideClass, "Humidity inside. Absolute humidity changes only when water enters or leaves the air; " +
 			"relative humidity also moves with temperature. Where the dew point meets the temperature of the wall, the unit fogs."},
 		{plots.InsidePressure, small, insideClass, "Pressure inside. What enters squeezes the air inside; so do cooling and warming, and creep of the walls."},

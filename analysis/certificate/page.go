@@ -69,6 +69,7 @@ type fact struct{ Name, Value string }
 type failure struct {
 	Depth, DepthRange, Time, TimeRange, LastTight, Mode, Plain string
 	Evidence                                                   []string
+	Look, Try                                                  []string // where to look first, and what to try
 }
 
 // How long texts and lists from a record may become on paper.
@@ -192,6 +193,7 @@ func newFailure(r *analysis.Result, u units.System) *failure {
 	for _, e := range f.Evidence {
 		out.Evidence = append(out.Evidence, evidenceWords(e))
 	}
+	out.Look, out.Try = remedies(f.Mode)
 	if len(out.Evidence) == 0 {
 		out.Evidence = []string{"not stated"}
 	}

@@ -199,6 +199,8 @@ func (p *page) printFailure(s *sheet) {
 			s.Fact("Last hold that passed before", f.LastTight, 0.2)
 			s.Fact("Mode", f.Mode+". "+f.Plain, 0.2)
 			s.Fact("Evidence", strings.Join(f.Evidence, "; "), 0.2)
+			s.Fact("Where to look first", strings.Join(f.Look, "; "), 0.2)
+			s.Fact("What to try", strings.Join(f.Try, "; "), 0.2)
 		})
 	}
 	if len(p.Settle) > 0 {

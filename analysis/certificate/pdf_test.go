@@ -123,7 +123,11 @@ func TestAUsualCertificateTakesTwoSheets(t *testing.T) {
 		}
 		info := ask(t, "pdfinfo", onDisk(t, printed(t, make(t))))
 		n, err := strconv.Atoi(strings.TrimSpace(regexp.MustCompile(`Pages:\s+(\d+)`).FindStringSubmatch(info)[1]))
-		if err != nil || n > 2 {
+		most := 2
+		if make(t).r.Verdict.Verdict == analysis.Fail {
+			most = 3 // with what to look for and to try
+		}
+		if err != nil || n > most {
 			t.Errorf("%s takes %d sheets (%v)", name, n, err)
 		}
 	}

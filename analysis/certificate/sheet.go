@@ -24,10 +24,11 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		{"Material", stated(unit.Material)},
 		{"Window", stated(unit.Window)},
 		{"Seals", stated(unit.Seals)},
-		{"Lubricant, torque", stated(unit.Lubricant) + "; " + stated(unit.Torque)},
+		{"Lubricant", stated(unit.Lubricant)},
+		{"Torque", stated(unit.Torque)},
 		{"Free volume", positive(unit.FreeVolumeML, 0, "ml")},
 		{"Outer volume", positive(unit.OuterVolumeML, 0, "ml")},
-		{"Closed", "by " + stated(unit.ClosedBy) + ", on " + stated(unit.ClosedOn) + "; " + sealedText(run, r, u)},
+		{"Closed", closedText(unit) + "; " + sealedText(run, r, u)},
 	}
 	if unit.Notes != "" {
 		p.Closure = append(p.Closure, fact{"Notes", told(unit.Notes)})
@@ -69,6 +70,13 @@ func planName(s profiles.Stage) string {
 		return units.Clean(s.Name, mostName)
 	}
 	return units.Clean(s.Name, mostName) + " (" + units.Clean(s.Kind, mostName) + ")"
+}
+
+func closedText(unit setup.Unit) string {
+	if unit.ClosedBy == "" && unit.ClosedOn == "" {
+		return "by whom and when not stated"
+	}
+	return "by " + stated(unit.ClosedBy) + ", date " + stated(unit.ClosedOn)
 }
 
 func sealedText(run setup.Run, r *analysis.Result, u units.System) string {

@@ -6,11 +6,14 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
+	"time"
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate"
+	"proofpot/analysis/certificate/plots"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 )
@@ -18,14 +21,22 @@ import (
 const (
 	certificateFile = "certificate.html"
 	certificatePDF  = "certificate.pdf"
+	labelSVG        = "label.svg"
+	labelPDF        = "label.pdf"
 )
 
 type certificateCmd struct {
+	house
+	Label   bool     `help:"Write a label for the unit's case too, label.svg and label.pdf."`
 	Records []string `arg:"" name:"record" help:"Folders of records." placeholder:"RECORD"`
 }
 
 // Run analyses each record afresh and writes its certificate.
 func (c *certificateCmd) Run(w *world) error {
+	opts, err := c.options()
+	if err != nil {
+		return err
+	}
 	for _, folder := range c.Records {
 		res, run, err := analyse(folder)
 		if err != nil {
@@ -34,24 +45,29 @@ func (c *certificateCmd) Run(w *world) error {
 		if err := writeVerdict(folder, res); err != nil {
 			return err
 		}
-		if err := writeCertificate(folder, run, res); err != nil {
+		if err := writeCertificate(folder, run, res, opts); err != nil {
 			return err
 		}
 		fmt.Fprintln(w.out, filepath.Join(folder, certificateFile))
+		if c.Label {
+			if err := writeLabel(folder, run, res, opts); err != nil {
+				return err
+			}
+			fmt.Fprintln(w.out, filepath.Join(folder, labelPDF))
+		}
 	}
 	return nil
 }
 
 // writeCertificate writes certificate.html and certificate.pdf. They are dated by the end of the
 // record, not by the clock, so that the same record gives the same bytes.
-func writeCertificate(folder string, run setup.Run, res *analysis.Result) error {
-	sum, err := fingerprint(filepath.Join(folder, record.ReadingsFile))
+func writeCertificate(folder string, run setup.Run, res *analysis.Result, opts certificate.Options) error {
+	opts, err := ofRecord(folder, res, opts)
 	if err != nil {
 		return err
 	}
-	opts := certificate.Options{Version: version(), SHA256: sum}
-	if n := len(res.Stages); n > 0 {
-		opts.Generated = res.Stages[n-1].End
+	if opts.Chamber, opts.Inside, err = around(folder, res.Verdict.FirstFailure); err != nil {
+		return err
 	}
 	var page bytes.Buffer
 	if err := certificate.Write(&page, run, res, opts); err != nil {
@@ -67,6 +83,37 @@ func writeCertificate(folder string, run setup.Run, res *analysis.Result) error 
 	return record.WriteWhole(filepath.Join(folder, certificatePDF), page.Bytes(), 0o644)
 }
 
+// ofRecord completes the options with what belongs to the record: its
+// fingerprint, and its end as the date.
+func ofRecord(folder string, res *analysis.Result, opts certificate.Options) (certificate.Options, error) {
+	var err error
+	if opts.SHA256, err = fingerprint(filepath.Join(folder, record.ReadingsFile)); err != nil {
+		return opts, err
+	}
+	if n := len(res.Stages); n > 0 {
+		opts.Generated = res.Stages[n-1].End
+	}
+	return opts, nil
+}
+
+func writeLabel(folder string, run setup.Run, res *analysis.Result, opts certificate.Options) error {
+	opts, err := ofRecord(folder, res, opts)
+	if err != nil {
+		return err
+	}
+	for file, write := range map[string]func(io.Writer, setup.Run, *analysis.Result, certificate.Options) error{
+		labelSVG: certificate.WriteLabel, labelPDF: certificate.WriteLabelPDF} {
+		var b bytes.Buffer
+		if err := write(&b, run, res, opts); err != nil {
+			return err
+		}
+		if err := record.WriteWhole(filepath.Join(folder, file), b.Bytes(), 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func fingerprint(file string) (string, error) {
 	f, err := os.Open(file)
 	if err != nil {
@@ -79,3 +126,46 @@ func fingerprint(file string) (string, error) {
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
+
+// around reads the pressures round a first failure as they were recorded.
+func around(folder string, f *analysis.FirstFailure) (chamber, inside []analysis.Point, err error) {
+	if f == nil || f.Time.IsZero() {
+		return nil, nil, nil
+	}
+	from, to := plots.MomentSpan(f)
+	r, err := record.Open(folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer r.Close()
+	first := "" // sensor of the chamber: the one that the run went by
+	var l record.Line
+	for {
+		if err := r.Next(&l); err == io.EOF {
+			break
+		} else if err != nil {
+			return nil, nil, err
+		}
+		if l.TimeNS < from.UnixNano() || math.IsNaN(l.PressurePa) {
+			continue
+		}
+		if l.TimeNS > to.UnixNano() {
+			break
+		}
+		p := analysis.Point{Time: time.Unix(0, l.TimeNS).UTC(), Value: l.PressurePa}
+		switch l.Measurement {
+		case record.Chamber:
+			if first == "" {
+				first = l.Sensor
+			}
+			if l.Sensor == first {
+				chamber = append(chamber, p)
+			}
+		case record.UnitInside:
+			inside = append(inside, p)
+		}
+	}
+	return plots.Thin(chamber, mostPoints), plots.Thin(inside, mostPoints), nil
+}
+
+const mostPoints = 1500

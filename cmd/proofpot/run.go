@@ -26,6 +26,7 @@ type setting struct {
 
 type runCmd struct {
 	setting
+	house
 	stateFlag
 	Records            string        `help:"Folder for records." default:"records"`
 	Acknowledge        bool          `help:"The cautions have been read (a script's answer to the question)."`
@@ -40,6 +41,10 @@ type runCmd struct {
 
 // Run runs a test to its verdict.
 func (c *runCmd) Run(w *world) error {
+	opts, err := c.options() // before anything moves
+	if err != nil {
+		return err
+	}
 	sheet, err := c.sheet()
 	if err != nil {
 		return err
@@ -72,7 +77,7 @@ func (c *runCmd) Run(w *world) error {
 	if werr := writeVerdict(folder, res); werr != nil {
 		return coded{exitBench, werr}
 	}
-	if werr := writeCertificate(folder, run, res); werr != nil {
+	if werr := writeCertificate(folder, run, res, opts); werr != nil {
 		return coded{exitBench, werr}
 	}
 	report(w.out, res)

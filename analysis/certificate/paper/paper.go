@@ -14,6 +14,7 @@ import (
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/sfnt"
+	"gonum.org/v1/plot/vg"
 )
 
 // Lengths are in points, 1/72 inch; y counts from the top of the page.
@@ -46,11 +47,10 @@ type Paper struct {
 	foot     string
 }
 
-// New begins a document.
-func New(p Properties) *Paper {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", SizeStr: "A4"})
+// begin opens a document of one page size, with its fonts and properties.
+func begin(p Properties, width, height float64) *fpdf.Fpdf {
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: width, Ht: height}})
 	doc.SetAutoPageBreak(false, 0)
-	doc.SetMargins(margin, margin, margin)
 	doc.SetCellMargin(0)
 	doc.AddUTF8FontFromBytes(family, "", liberationsansregular.TTF)
 	doc.AddUTF8FontFromBytes(family, "B", liberationsansbold.TTF)
@@ -63,6 +63,25 @@ func New(p Properties) *Paper {
 	doc.SetCreationDate(p.Written.UTC())
 	doc.SetModificationDate(p.Written.UTC())
 	doc.SetCatalogSort(true)
+	return doc
+}
+
+// Alone writes one drawing of width × height points as a document of its size.
+func Alone(w io.Writer, p Properties, width, height float64, draw func(vg.Canvas) error) error {
+	doc := begin(p, width, height)
+	doc.AddPage()
+	if err := draw(&canvas{doc: doc, at: []frame{{a: 1, d: -1, f: height}}}); err != nil {
+		return err
+	}
+	out := Paper{doc: doc}
+	_, err := out.WriteTo(w)
+	return err
+}
+
+// New begins a document.
+func New(p Properties) *Paper {
+	doc := begin(p, pageWidth, pageHeight)
+	doc.SetMargins(margin, margin, margin)
 	out := &Paper{doc: doc, left: margin, width: pageWidth - 2*margin, foot: p.Foot}
 	doc.AliasNbPages("{pages}")
 	doc.SetFooterFunc(func() {

@@ -261,6 +261,44 @@ func TestNothingToDrawIsSaidAndNotDrawn(t *testing.T) {
 	}
 }
 
+// TestTheMomentOfAFailureIsShownAsRead: the picture spans twice the interval, at
+// least a minute to each side, and keeps the extremes of what it leaves out.
+func TestTheMomentOfAFailureIsShownAsRead(t *testing.T) {
+	at := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+	f := &analysis.FirstFailure{Time: at, TimeLow: at.Add(-time.Second), TimeHigh: at.Add(time.Second), DepthM: 30}
+	from, to := MomentSpan(f)
+	if to.Sub(from) != 2*time.Minute {
+		t.Errorf("spans %v", to.Sub(from))
+	}
+	var chamber []analysis.Point
+	for i := range 12000 {
+		p := analysis.Point{Time: from.Add(time.Duration(i) * 10 * time.Millisecond), Value: 4e5}
+		if p.Time.After(at) {
+			p.Value = 3.2e5
+		}
+		chamber = append(chamber, p)
+	}
+	chamber[3000].Value = 4.4e5
+	thin := Thin(chamber, 400)
+	if len(thin) > 400 || !slices.ContainsFunc(thin, func(p analysis.Point) bool { return p.Value == 4.4e5 }) {
+		t.Errorf("%d points, without the spike", len(thin))
+	}
+	picture, err := Moment(f, thin, nil, units.System{}, Half)
+	if err != nil {
+		t.Fatal(err)
+	}
+	svg, err := picture.SVG()
+	if err != nil || !bytes.Contains(svg, []byte("s from the moment it began to fail")) || !bytes.Contains(svg, []byte(">−50<")) {
+		t.Errorf("%v\n%.500s", err, svg)
+	}
+	if _, err := Moment(f, nil, nil, units.System{}, Half); !errors.Is(err, ErrNoData) {
+		t.Errorf("without readings: %v", err)
+	}
+	if _, err := Moment(nil, thin, nil, units.System{}, Half); !errors.Is(err, ErrNoData) {
+		t.Errorf("without a failure: %v", err)
+	}
+}
+
 func TestWrongSizesAndUnitsAreRefused(t *testing.T) {
 	run, r := stairs(2)
 	for _, size := range []Size{{}, {Width: 50, Height: 500}, {Width: math.NaN(), Height: 200}, {Width: 1e9, Height: 200}} {

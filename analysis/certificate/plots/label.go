@@ -1,0 +1,53 @@
+package plots
+
+import (
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// LabelText is what a label says.
+type LabelText struct {
+	Unit  string
+	Word  string   // what a diver must see: the rated depth, or that he must not
+	Lines []string // at most two
+	Foot  string
+	Code  string // to scan
+}
+
+// Label sizes: 62 mm × 29 mm, a width that usual label printers have.
+const (
+	labelWidth  = 62 / 25.4 * 72
+	labelHeight = 29 / 25.4 * 72
+)
+
+// Label draws a label: text on the left, the code on the right, a frame to cut by.
+func Label(l LabelText) (*Picture, error) {
+	code, err := Code(l.Code, labelHeight-12)
+	if err != nil {
+		return nil, err
+	}
+	f := newFigure(Size{labelWidth, labelHeight})
+	f.outline(0.5*pt, 0.5*pt, f.width-0.5*pt, f.height-0.5*pt)
+	codeSide := vg.Length(code.Size.Width) * pt
+	room := f.width - codeSide - 8*pt
+	// fitted writes a line as large as its room allows, at most size.
+	fitted := func(text string, size, y vg.Length) {
+		for f.textWidth(size, text) > room && size > 4*pt {
+			size -= 0.25 * pt
+		}
+		f.write(textStyle(size, black, draw.XLeft, draw.YBottom), 5*pt, y, text)
+	}
+	fitted(l.Unit, 11*pt, f.height-16*pt)
+	fitted(l.Word, 19*pt, f.height-40*pt)
+	for i, line := range l.Lines {
+		fitted(line, 7.5*pt, f.height-50*pt-vg.Length(i)*9*pt)
+	}
+	fitted(l.Foot, 5*pt, 5*pt)
+	f.drawn.Push()
+	f.drawn.Translate(vg.Point{X: f.width - codeSide - 3*pt, Y: (f.height - codeSide) / 2})
+	if err := code.DrawOn(f.drawn); err != nil {
+		return nil, err
+	}
+	f.drawn.Pop()
+	return f.picture("label", "Label of unit "+l.Unit, l.Word)
+}
