@@ -18,7 +18,7 @@ func newLabel(run setup.Run, r *analysis.Result, opts Options) (*plots.Picture, 
 	if err != nil {
 		return nil, fmt.Errorf("label: %w", err)
 	}
-	if err := contradiction(r); err != nil {
+	if err := contradiction(run, r); err != nil {
 		return nil, fmt.Errorf("label: %w", err)
 	}
 	v := &r.Verdict
