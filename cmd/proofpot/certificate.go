@@ -2,12 +2,9 @@ package main
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -27,6 +24,7 @@ const (
 
 type certificateCmd struct {
 	house
+	keyFlag
 	Label   bool     `help:"Write a label for the unit's case too, label.svg and label.pdf."`
 	Records []string `arg:"" name:"record" help:"Folders of records." placeholder:"RECORD"`
 }
@@ -34,6 +32,10 @@ type certificateCmd struct {
 // Run analyses each record afresh and writes its certificate.
 func (c *certificateCmd) Run(w *world) error {
 	opts, err := c.options()
+	if err != nil {
+		return err
+	}
+	key, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -46,6 +48,9 @@ func (c *certificateCmd) Run(w *world) error {
 			return err
 		}
 		if err := writeCertificate(folder, run, res, opts); err != nil {
+			return err
+		}
+		if err := signCertificates(folder, key); err != nil {
 			return err
 		}
 		fmt.Fprintln(w.out, filepath.Join(folder, certificateFile))
@@ -87,7 +92,7 @@ func writeCertificate(folder string, run setup.Run, res *analysis.Result, opts c
 // fingerprint, and its end as the date.
 func ofRecord(folder string, res *analysis.Result, opts certificate.Options) (certificate.Options, error) {
 	var err error
-	if opts.SHA256, err = fingerprint(filepath.Join(folder, record.ReadingsFile)); err != nil {
+	if opts.SHA256, err = record.Fingerprint(folder); err != nil {
 		return opts, err
 	}
 	if n := len(res.Stages); n > 0 {
@@ -112,19 +117,6 @@ func writeLabel(folder string, run setup.Run, res *analysis.Result, opts certifi
 		}
 	}
 	return nil
-}
-
-func fingerprint(file string) (string, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
 // around reads the pressures round a first failure as they were recorded.

@@ -56,6 +56,7 @@ type commands struct {
 	Preflight   preflightCmd   `cmd:"" help:"Go through what must be so before anything moves on a bench."`
 	Acknowledge acknowledgeCmd `cmd:"" help:"End a bench's lock-out after a trip, once its reason is dealt with."`
 	Verify      verifyCmd      `cmd:"" help:"Check that records are whole and unaltered."`
+	Key         keyCmd         `cmd:"" help:"The key that a bench signs its records with."`
 	Replay      replayCmd      `cmd:"" help:"Feed a record to the sequencer again and compare its commands."`
 	Depth       depthCmd       `cmd:"" help:"Convert a depth into a pressure, or a pressure into a depth."`
 	Profiles    profilesCmd    `cmd:"" help:"List the built-in profiles, show one, or copy one as a start."`

@@ -28,6 +28,7 @@ type runCmd struct {
 	setting
 	house
 	stateFlag
+	keyFlag
 	Records            string        `help:"Folder for records." default:"records"`
 	Acknowledge        bool          `help:"The cautions have been read (a script's answer to the question)."`
 	Wait               time.Duration `help:"How long to wait before a run for the lid switch and the emergency stop to be operated." default:"2m"`
@@ -50,6 +51,10 @@ func (c *runCmd) Run(w *world) error {
 		return err
 	}
 	if err := c.plannable(w, sheet); err != nil {
+		return err
+	}
+	key, err := c.load() // before anything is pressurised
+	if err != nil {
 		return err
 	}
 	var held *control
@@ -79,6 +84,9 @@ func (c *runCmd) Run(w *world) error {
 	}
 	if werr := writeCertificate(folder, run, res, opts); werr != nil {
 		return coded{exitBench, werr}
+	}
+	if serr := signRecord(folder, key); serr != nil {
+		return coded{exitBench, serr}
 	}
 	report(w.out, res)
 	fmt.Fprintf(w.out, "certificate: %s\n%s\n", filepath.Join(folder, certificateFile), folder)

@@ -231,7 +231,7 @@ func (c *unitTestsCmd) Run(w *world) error {
 		if err != nil {
 			return err
 		}
-		sum, err := fingerprint(filepath.Join(folder, record.ReadingsFile))
+		sum, err := record.Fingerprint(folder)
 		if err != nil {
 			return err
 		}

@@ -1,43 +1,95 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
+	"strings"
 
-	"proofpot/rig/record"
+	"proofpot/rig/record/signing"
+	"proofpot/rig/record/verify"
 )
 
 type verifyCmd struct {
 	Records []string `arg:"" name:"record" help:"Folders of records." placeholder:"RECORD"`
+	Key     []string `sep:"none" help:"Public key whose signature is trusted; may be given again. Without it, this bench's own." placeholder:"BENCH.PUB"`
+	Signed  bool     `help:"A record that no trusted key has signed is the answer no."`
+	JSON    bool     `name:"json" help:"Print one line of JSON a record."`
 }
 
 // Run reads each record to its end and names the first bad line.
 func (c *verifyCmd) Run(w *world) error {
+	trusted, err := c.trusted()
+	if err != nil {
+		return err
+	}
 	bad := false
 	for _, folder := range c.Records {
-		in, err := record.Verify(folder)
+		rep, err := verify.Check(folder, trusted)
 		if err != nil {
 			return coded{exitUsage, err}
 		}
-		switch {
-		case !in.Intact:
-			bad = true
-			fmt.Fprintf(w.out, "%s: NOT INTACT, %s", folder, in.Problems[0])
-			if in.Count > 1 {
-				fmt.Fprintf(w.out, " (and %d more)", in.Count-1)
+		bad = bad || rep.BadCount > 0 || c.Signed && rep.SignedBy == ""
+		if c.JSON {
+			if err := json.NewEncoder(w.out).Encode(rep); err != nil {
+				return err
 			}
-			fmt.Fprintln(w.out)
-		case !in.Chained:
-			fmt.Fprintf(w.out, "%s: readable, but not chained: alterations would not show\n", folder)
-		default:
-			fmt.Fprintf(w.out, "%s: intact, %d lines", folder, in.Lines)
-			if in.Unchained > 0 || in.TornBytes > 0 {
-				fmt.Fprintf(w.out, "; the last %d lines are not chained and %d bytes of a torn line were left out, as a power cut leaves them", in.Unchained, in.TornBytes)
-			}
-			fmt.Fprintln(w.out)
+			continue
+		}
+		fmt.Fprintf(w.out, "%s: %s\n", folder, wordsOf(&rep, c.Signed))
+		for _, f := range rep.Remarks {
+			fmt.Fprintf(w.out, "  %s\n", f)
 		}
 	}
 	if bad {
 		return answer(exitNo)
 	}
 	return nil
+}
+
+func (c *verifyCmd) trusted() ([]signing.Public, error) {
+	files := c.Key
+	if len(files) == 0 {
+		if file := defaultKey(); file != "" {
+			if p, err := signing.LoadPublic(signing.PublicFile(file)); err == nil {
+				return []signing.Public{p}, nil
+			}
+		}
+		return nil, nil
+	}
+	var keys []signing.Public
+	for _, file := range files {
+		p, err := signing.LoadPublic(file)
+		if err != nil {
+			return nil, err
+		}
+		keys = append(keys, p)
+	}
+	return keys, nil
+}
+
+// wordsOf says in one line what became of a record.
+func wordsOf(rep *verify.Report, signed bool) string {
+	var b strings.Builder
+	switch {
+	case rep.BadCount > 0:
+		fmt.Fprintf(&b, "NOT INTACT, %s", rep.Bad[0])
+		if rep.BadCount > 1 {
+			fmt.Fprintf(&b, " (and %d more)", rep.BadCount-1)
+		}
+		return b.String()
+	case !rep.Chained:
+		b.WriteString("readable, but not chained: alterations would not show")
+	default:
+		fmt.Fprintf(&b, "intact, %d lines", rep.Lines)
+		if rep.Unchained > 0 || rep.TornBytes > 0 {
+			fmt.Fprintf(&b, "; the last %d lines are not chained and %d bytes of a torn line were left out, as a power cut leaves them", rep.Unchained, rep.TornBytes)
+		}
+	}
+	switch {
+	case rep.SignedBy != "":
+		fmt.Fprintf(&b, ", signed by key %s", rep.SignedBy)
+	case signed:
+		b.WriteString(", but NOT SIGNED by a key that is trusted")
+	}
+	return b.String()
 }

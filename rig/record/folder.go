@@ -103,7 +103,7 @@ type Record struct {
 	Name     string // the folder's name
 	Run      setup.Run
 	Warnings []string // what run.toml holds that is not known here
-	file     *os.File
+	file     io.Closer
 }
 
 // Open opens a record for reading. A folder that is none, or whose run.toml
@@ -117,7 +117,7 @@ func Open(folder string) (*Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	f, err := os.Open(filepath.Join(folder, ReadingsFile))
+	f, err := openReadings(folder)
 	if err != nil {
 		return nil, fmt.Errorf("%s is no record: %w", folder, err)
 	}
