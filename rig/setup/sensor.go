@@ -15,6 +15,7 @@ import (
 // One file a kind of driver holds its keys and its checks.
 var checks = map[string]func(s *Sensor, key func(string) string) error{
 	DriverGPIOLine:   (*Sensor).checkGPIOLine,
+	DriverModbus:     (*Sensor).checkModbus,
 	DriverSerialLine: (*Sensor).checkSerialLine,
 }
 
@@ -23,7 +24,7 @@ func Drivers() []string { return slices.Sorted(maps.Keys(checks)) }
 
 // checkSensors checks each sensor and what they are together.
 func (b *Bench) checkSensors() error {
-	ids, ports := map[string]bool{}, map[string]string{}
+	ids, ports := map[string]bool{}, map[string]*Sensor{}
 	chamber, barometer := false, ""
 	for i, s := range b.Sensors {
 		key := func(name string) string { return fmt.Sprintf("sensor[%d].%s", i, name) }
@@ -37,10 +38,12 @@ func (b *Bench) checkSensors() error {
 		if err := s.check(key); err != nil {
 			return err
 		}
-		if other, taken := ports[s.Port]; taken && s.Port != "" {
-			return wrong(key("port"), "sensor %q has that port; a device that measures several things is one sensor with several [[sensor.field]]", other)
+		if other := ports[s.Port]; other != nil && s.Port != "" {
+			if err := s.sharesPort(other); err != nil {
+				return wrong(key("port"), "%v", err)
+			}
 		}
-		ports[s.Port] = s.ID
+		ports[s.Port] = &s
 		chamber = chamber || s.Measures == sensors.ChamberPressure.String()
 		if s.measures(sensors.RoomPressure) {
 			if barometer != "" {

@@ -2,13 +2,9 @@ package setup
 
 import (
 	"errors"
-	"fmt"
-	"slices"
-	"strings"
 
 	"proofpot/sensors"
 	"proofpot/sensors/serialline/textline"
-	"proofpot/sensors/serialport"
 )
 
 // DriverSerialLine is the driver of devices that print text lines over a serial
@@ -16,12 +12,8 @@ import (
 const DriverSerialLine = "serial-line"
 
 func (s *Sensor) checkSerialLine(key func(string) string) error {
-	if strings.TrimSpace(s.Port) == "" {
-		return wrong(key("port"), "no serial port; give its name, best one below /dev/serial/by-id, which stays with the device")
-	}
-	if !slices.Contains(serialport.Bauds(), s.Baud) {
-		return wrong(key("baud"), "%d is no usual rate of a serial port; use one of %s, the one that the device prints at",
-			s.Baud, strings.Trim(fmt.Sprint(serialport.Bauds()), "[]"))
+	if err := s.checkPort(key); err != nil {
+		return err
 	}
 	config := s.TextLine()
 	if err := config.Check(); err != nil {

@@ -69,6 +69,8 @@ type Sensor struct {
 	// Driver serial-line: a device that prints text lines.
 	Port         string  `toml:"port,omitempty"`          // serial port
 	Baud         int     `toml:"baud,omitempty"`          // 1/s
+	Parity       string  `toml:"parity,omitempty"`        // "none", "even" or "odd"; empty: none
+	StopBits     int     `toml:"stop_bits,omitempty"`     // 1 or 2; 0: 1
 	Line         string  `toml:"line,omitempty"`          // shape of a text line, see textline.Shapes; gpio-line: the line of the chip
 	DecimalComma bool    `toml:"decimal_comma,omitempty"` // numbers are written 3,214
 	Separator    string  `toml:"separator,omitempty"`     // csv: ",", ";", "\t" or " "; empty: found in each line
@@ -83,11 +85,15 @@ type Sensor struct {
 	Active     string  `toml:"active,omitempty"`      // the level that is wet, open or pressed: "high" or "low"
 	Bias       string  `toml:"bias,omitempty"`        // what holds the line: "pull-up", "pull-down", "none" or "as-is"
 	DebounceMS float64 `toml:"debounce_ms,omitempty"` // how long a level must stand to count; 0: 50 ms
+
+	// Driver modbus: a transmitter on a serial line, which several may share; see sensors/modbus.
+	ModbusAddress int     `toml:"modbus_address,omitempty"` // 1 to 247
+	TimeoutS      float64 `toml:"timeout_s,omitempty"`      // s until an answer must have come; 0: 0.5 s
 }
 
 // Field maps one number of a text line to a quantity.
 type Field struct {
-	From      string `toml:"from"`                // key, column number from 1, or JSON path
+	From      string `toml:"from"`                // key, column number from 1, or JSON path; modbus: register from 0
 	Measures  string `toml:"measures,omitempty"`  // see sensors.QuantityNames; empty: as the sensor
 	Unit      string `toml:"unit,omitempty"`      // bar, mbar, hPa, kPa, MPa, Pa, psi; C, K, F; %; none for wet probes
 	Reference string `toml:"reference,omitempty"` // pressures: absolute, gauge or sealed-gauge
@@ -96,6 +102,15 @@ type Field struct {
 	Low       float64 `toml:"low,omitempty"`        // least that the sensor can show, in Unit
 	High      float64 `toml:"high,omitempty"`       // most that it can show, in Unit; low and high 0: not declared
 	IntervalS float64 `toml:"interval_s,omitempty"` // s between two values; 0: as the sensor
+
+	// Driver modbus.
+	Function     int    `toml:"function,omitempty"`      // 3 holding registers, 4 input registers; 0: 3
+	Type         string `toml:"type,omitempty"`          // "int16", "uint16", "int32", "uint32" or "float32"
+	WordOrder    string `toml:"word_order,omitempty"`    // of two registers: "high-first" or "low-first"
+	Decimals     int    `toml:"decimals,omitempty"`      // 3: 3214 is 3.214
+	DecimalsFrom string `toml:"decimals_from,omitempty"` // register in which the device says how many
+	UnitFrom     string `toml:"unit_from,omitempty"`     // register in which it shows its unit
+	UnitCode     int    `toml:"unit_code,omitempty"`     // what that holds while the unit is the one above
 }
 
 // Run is the sheet of a run: run.toml.

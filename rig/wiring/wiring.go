@@ -14,6 +14,7 @@ import (
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/sensors"
+	"proofpot/sensors/modbus"
 	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline"
 	"proofpot/sensors/serialport"
@@ -29,16 +30,19 @@ type driver interface {
 type shared struct {
 	room  *scale.Room
 	clock func() time.Duration // since the start of the run
+
+	modbus map[string]*modbus.Line // those that are open, by port
 }
 
 // drivers says how each driver that bench.toml may name is opened.
 var drivers = map[string]func(setup.Sensor, shared) (driver, error){
 	setup.DriverGPIOLine:   openGPIOLine,
+	setup.DriverModbus:     openModbus,
 	setup.DriverSerialLine: openSerialLine,
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {
-	open := func() (serialline.Port, error) { return serialport.Open(s.Port, serialport.Settings{Baud: s.Baud}) }
+	open := func() (serialline.Port, error) { return serialport.Open(s.Port, s.SerialPort()) }
 	port, err := open()
 	if err != nil {
 		return nil, err
@@ -67,6 +71,8 @@ func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
 	with := shared{
 		room:  scale.NewRoom(b.RoomPa, b.HasBarometer()),
 		clock: func() time.Duration { return clock.Now().Mono },
+
+		modbus: map[string]*modbus.Line{},
 	}
 	bench := &handBench{}
 	for _, s := range b.Sensors {
