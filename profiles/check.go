@@ -200,13 +200,17 @@ func (a Accept) check() error {
 		{"leak_ml_per_dive", a.LeakMLPerDive, 1e5, "ml"},
 		{"leak_drops_per_dive", a.LeakDropsPerDive, 1e6, "drops"},
 		{"moisture_mg_per_dive", a.MoistureMGPerDive, 1e6, "mg"},
+		{"fog_dives", a.FogDives, 1e5, "dives"},
+		{"fog_water_c", a.FogWaterC, 40, "°C"},
 	} {
 		if err := number(v.key, v.value, 0, v.high, v.unit); err != nil {
 			return err
 		}
 	}
-	perDive := a.LeakMLPerDive > 0 || a.LeakDropsPerDive > 0 || a.MoistureMGPerDive > 0
+	perDive := a.LeakMLPerDive > 0 || a.LeakDropsPerDive > 0 || a.MoistureMGPerDive > 0 || a.FogDives > 0
 	switch {
+	case a.FogWaterC > 0 && a.FogDives == 0:
+		return &KeyError{"fog_dives", "fog_dives is missing: fog_water_c is the water in which the inside must not fog before so many dives"}
 	case perDive && !(a.DiveMin > 0):
 		return &KeyError{"dive_min", "dive_min is missing: a limit by the dive needs the minutes of a dive"}
 	case a.LeakMLPerDive > 0 && a.LeakDropsPerDive > 0 && !close(a.LeakMLPerDive, a.LeakDropsPerDive*DropML):

@@ -66,6 +66,8 @@ func TestAWrongProfileIsOneClearLine(t *testing.T) {
 		{`leak_ml_per_h = 0.5`, `leak_ml_per_h = -0.5`, `p.toml:17:1: leak_ml_per_h is -0.5; must be 0 to 100000 (ml/h)`},
 		{"leak_ml_per_h = 0.5\nmoisture_mg_per_h = 2.0\ninside_rise_pa = 300.0", ``, `p.toml:16:2: there is no limit of acceptance: give at least one of leak_ml_per_h, moisture_mg_per_h, inside_rise_pa, or one by the dive`},
 		{`leak_ml_per_h = 0.5`, `leak_ml_per_dive = 0.5`, `p.toml:16:2: dive_min is missing: a limit by the dive needs the minutes of a dive`},
+		{`leak_ml_per_h = 0.5`, `fog_dives = 6.0`, `p.toml:16:2: dive_min is missing: a limit by the dive needs the minutes of a dive`},
+		{`leak_ml_per_h = 0.5`, "leak_ml_per_h = 0.5\nfog_water_c = 4.0", `p.toml:16:2: fog_dives is missing: fog_water_c is the water in which the inside must not fog before so many dives`},
 		{`leak_ml_per_h = 0.5`, "leak_ml_per_h = 0.5\nleak_ml_per_dive = 0.1\ndive_min = 60", `p.toml:17:1: leak_ml_per_h is 0.5, and the limit by the dive makes 0.1 ml/h; give one of them`},
 		{`cycles = 1`, `kind = "cycels"`, `p.toml:15:1: unknown kind "cycels"; did you mean "cycles"? there are hold, soak, return, cycles, search, vacuum, conditioning, plunge, powered, depressurise`},
 		{`cycles = 1`, `kind = "cycles"`, `p.toml:10:3: cycles is 0; must be 2 or more in a stage of kind "cycles"`},

@@ -127,6 +127,11 @@ type Accept struct {
 	LeakMLPerDive     float64 `toml:"leak_ml_per_dive,omitempty"`     // ml
 	LeakDropsPerDive  float64 `toml:"leak_drops_per_dive,omitempty"`  // drops of DropML
 	MoistureMGPerDive float64 `toml:"moisture_mg_per_dive,omitempty"` // mg
+
+	// Dives until the inside fogs. What that is by the hour depends on the unit and
+	// how it was closed: plan.Resolve turns it into MoistureMGPerH.
+	FogDives  float64 `toml:"fog_dives,omitempty"`   // dives
+	FogWaterC float64 `toml:"fog_water_c,omitempty"` // °C, of the coldest water; 0: the profile's water
 }
 
 // DropML is a drop of water, ml: 20 drops to the millilitre, the pharmacopoeias'

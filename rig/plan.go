@@ -84,7 +84,7 @@ func Foresee(run setup.Run) (*plan.Plan, error) {
 		ChamberML: b.ChamberVolumeML, CushionML: b.GasCushionML, StiffnessMLPerBar: b.StiffnessMLPerBar,
 		RatedPa: b.RatedPa, ReliefPa: b.ReliefPa, RoomPa: b.RoomPa,
 		BlankMLPerHPerBar: b.BlankLeakMLPerHPerBar, BlankSDMLPerHPerBar: b.BlankLeakSDMLPerHPerBar}
-	pu := plan.Unit{ID: u.ID, OuterML: u.OuterVolumeML, FreeML: u.FreeVolumeML, SealedPa: u.SealedPa, SealedC: u.SealedC}
+	pu := plan.Unit{ID: u.ID, OuterML: u.OuterVolumeML, FreeML: u.FreeVolumeML, SealedPa: u.SealedPa, SealedC: u.SealedC, SealedRH: u.SealedRHPct}
 	for _, s := range b.Sensors {
 		foreseen(&pb, &pu, s, s.Measures)
 		for _, f := range s.Fields {
@@ -92,6 +92,18 @@ func Foresee(run setup.Run) (*plan.Plan, error) {
 		}
 	}
 	return plan.New(run.Profile, pb, pu)
+}
+
+// Resolve turns a limit of acceptance that depends on the unit into one by the
+// hour, as the record and the verdict have it.
+func Resolve(run *setup.Run) error {
+	u := run.Unit
+	p, err := plan.Resolve(run.Profile, plan.Unit{FreeML: u.FreeVolumeML, SealedC: u.SealedC, SealedRH: u.SealedRHPct})
+	if err != nil {
+		return fmt.Errorf("profile %q, unit %q: %w", run.Profile.Name, u.ID, err)
+	}
+	run.Profile = p
+	return nil
 }
 
 // Noises that are taken where a sensor's are not stated: those of the usual

@@ -131,7 +131,7 @@ func (c *setting) sheet() (setup.Run, error) {
 	if !record.SafeUnitID(run.Unit.ID) {
 		return run, fmt.Errorf("unit id %q cannot name a record: letters, digits, - _ and . are allowed", run.Unit.ID)
 	}
-	return run, nil
+	return run, rig.Resolve(&run)
 }
 
 // plannable checks the profile against the bench before anything is opened,

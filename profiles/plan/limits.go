@@ -6,6 +6,10 @@ import (
 	"proofpot/profiles"
 )
 
+// sealInShare is how much of the proof factor the cold of the dive may take
+// without a word.
+const sealInShare = 0.97
+
 // limit works out how far the bench may go: 90 % of the lower of rating and
 // relief setting, in gauge.
 func (p *Plan) limit() {
@@ -62,6 +66,10 @@ func (p *Plan) judge() {
 			bar(p.PeakPa), bar(p.LimitPa), bar(b.RatedPa), bar(b.ReliefPa))
 	}
 	p.judgeByHand()
+	if ratio := p.SealIn(); ratio > 0 && ratio < sealInShare*p.Profile.ProofFactor && p.Profile.ProofFactor > 1 {
+		p.say(Caution, "as this unit was closed, at %.0f hPa and %g °C, the dive at the rated depth loads its wall so much that the deepest stage is %.2f times it, and not %g times: its air sucks in the cold; close it cooler, or test %.3g m deeper",
+			p.Unit.SealedPa/100, p.Unit.SealedC, ratio, p.Profile.ProofFactor, p.Profile.DeepestM()*(p.Profile.ProofFactor/ratio-1))
+	}
 	if pressed {
 		p.cautions()
 	}

@@ -22,6 +22,27 @@ func InsidePa(sealedPa, sealedC, nowC float64) float64 {
 	return sealedPa * (nowC + water.ZeroC) / (sealedC + water.ZeroC)
 }
 
+// SealIn gives how much more the deepest stage loads the wall than the dive at
+// the rated depth does, whose water cools the air inside and whose surface may lie
+// high: a unit closed warm, or in another weather, carries there what it does not
+// carry on the bench. 0 where there is no such dive.
+func (p *Plan) SealIn() float64 {
+	c, u, rated := p.Column, p.Unit, p.Profile.RatedM()
+	if u.FreeML <= 0 || rated <= 0 || !physical(c.Water.Model) {
+		return 0
+	}
+	dive := c.AbsolutePa(rated) - InsidePa(u.SealedPa, u.SealedC, c.Water.TemperatureC)
+	if dive <= 0 {
+		return 0
+	}
+	return (p.target(p.Profile.DeepestM()) - u.SealedPa) / dive
+}
+
+// physical tells whether a model is a water; a convention has no temperature.
+func physical(model string) bool {
+	return model == profiles.Sea || model == profiles.EOS80 || model == profiles.Fresh
+}
+
 // loads compares what the wall carries in the dive that is meant with what it
 // carries on the bench, and what it carries on the way.
 func (p *Plan) loads() []Load {
@@ -41,8 +62,7 @@ func (p *Plan) loads() []Load {
 	if deep > 0 {
 		add("on the bench at the deepest stage, as closed", p.target(deep), u.SealedPa)
 	}
-	physical := c.Water.Model == profiles.Sea || c.Water.Model == profiles.EOS80 || c.Water.Model == profiles.Fresh
-	if rated > 0 && physical { // a convention has no temperature
+	if rated > 0 && physical(c.Water.Model) {
 		add("in the dive at the rated depth, inside as cold as the water", c.AbsolutePa(rated), InsidePa(u.SealedPa, u.SealedC, cold))
 		add("just below the surface, inside as cold as the water", c.AbsolutePa(0.3), InsidePa(u.SealedPa, u.SealedC, cold))
 	}

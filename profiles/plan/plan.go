@@ -128,6 +128,9 @@ func New(p profiles.Profile, b Bench, u Unit) (*Plan, error) {
 	if u, err = u.complete(b); err != nil {
 		return nil, err
 	}
+	if p, err = Resolve(p, u); err != nil {
+		return nil, fmt.Errorf("profile %q, unit %q: %w", p.Name, u.ID, err)
+	}
 	plan := &Plan{Profile: p, Column: column, Bench: b, Unit: u, PeakPa: b.RoomPa}
 	plan.limit()
 	plan.lay()
@@ -195,10 +198,10 @@ func (u Unit) complete(b Bench) (Unit, error) {
 		u.SealedPa = b.RoomPa
 	}
 	if u.SealedC == 0 {
-		u.SealedC = 20
+		u.SealedC = usualClosedC
 	}
 	if u.SealedRH == 0 {
-		u.SealedRH = 50
+		u.SealedRH = usualClosedRH
 	}
 	if u.InsideS == 0 {
 		u.InsideS = 2

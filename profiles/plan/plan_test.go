@@ -384,3 +384,21 @@ func BenchmarkPlan(b *testing.B) {
 		}
 	}
 }
+
+func TestTheDiveIsComparedWithTheBenchAsTheUnitWasClosed(t *testing.T) {
+	p := load(t, "proof-10m-sea")
+	cool := planned(t, p, pot, Unit{FreeML: 700, SealedC: p.Water.TemperatureC})
+	same(t, cool.SealIn(), 1.25, 2e-3, "closed as cold as the water")
+	// Closed at 45 °C the air of 12 °C water sucks by a tenth of a bar, a tenth of 10 m.
+	hot := planned(t, p, pot, Unit{FreeML: 700, SealedC: 45})
+	want := 1.25 / (1 + 101325*(1-285.15/318.15)/hot.Column.GaugePa(10))
+	same(t, hot.SealIn(), want, 2e-3, "closed hot")
+	if text := hot.Text(time.Time{}); !strings.Contains(text, "its air sucks in the cold") || strings.Contains(cool.Text(time.Time{}), "sucks in the cold") {
+		t.Error(text)
+	}
+	// In a lake at 2,500 m the same gauge pressure less what the air is thinner by.
+	lake := load(t, "proof-10m-fresh")
+	lake.Water.AltitudeM = 2500
+	high := planned(t, lake, pot, Unit{FreeML: 700, SealedC: lake.Water.TemperatureC})
+	same(t, high.SealIn(), high.Column.GaugePa(12.5)/(high.Column.GaugePa(10)-26633), 2e-3, "a high lake")
+}

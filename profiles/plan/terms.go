@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"fmt"
 	"math"
 
 	"proofpot/profiles"
@@ -67,6 +68,54 @@ func (v Void) Drops(drops float64) Terms { return v.PerDive(drops * profiles.Dro
 func (v Void) UntilFog(dives float64) Terms {
 	return v.Moisture(max(v.ToFogMG(), 0) / dives * 60 / v.DiveMin)
 }
+
+// Resolve turns a limit given as dives until the inside fogs into one by the hour,
+// for a unit as it was closed. It is an error when it fogs as it is, and when two
+// limits of moisture contradict each other.
+func Resolve(p profiles.Profile, u Unit) (profiles.Profile, error) {
+	a := &p.Accept
+	if a.FogDives <= 0 {
+		return p, nil
+	}
+	if u.FreeML <= 0 {
+		return p, fmt.Errorf("fog_dives = %g needs a unit with air inside", a.FogDives)
+	}
+	v := u.void(p)
+	t := v.UntilFog(a.FogDives)
+	if !(t.MGPerH > 0) {
+		return p, fmt.Errorf("fog_dives = %g: the inside fogs as it is closed: air of %g °C and %g %% humidity is at %.0f %% at a wall of %g °C; close it drier, and give sealed_rh_pct in the unit's file",
+			a.FogDives, v.SealedC, v.HumidityRH, v.HumidityAtWater(), v.WaterC)
+	}
+	if a.MoistureMGPerH > 0 && math.Abs(a.MoistureMGPerH/t.MGPerH-1) > 1e-3 {
+		return p, fmt.Errorf("fog_dives = %g makes %.4g mg/h in this unit, and the profile's limit of moisture is %.4g mg/h; give one of them", a.FogDives, t.MGPerH, a.MoistureMGPerH)
+	}
+	a.MoistureMGPerH = t.MGPerH
+	return p, nil
+}
+
+// void is the unit's air in the dive that a profile means.
+func (u Unit) void(p profiles.Profile) Void {
+	v := Void{FreeML: u.FreeML, SealedPa: u.SealedPa, SealedC: u.SealedC, HumidityRH: u.SealedRH, WaterC: p.Water.TemperatureC, DiveMin: p.Accept.DiveMin}
+	if v.SealedC == 0 {
+		v.SealedC = usualClosedC
+	}
+	if v.HumidityRH == 0 {
+		v.HumidityRH = usualClosedRH
+	}
+	if p.Accept.FogWaterC > 0 {
+		v.WaterC = p.Accept.FogWaterC
+	}
+	if v.DiveMin == 0 {
+		v.DiveMin = 60
+	}
+	return v
+}
+
+// How a unit is closed where its sheet does not say: in a room.
+const (
+	usualClosedC  = 20.0 // °C
+	usualClosedRH = 50.0 // %
+)
 
 // VapourMG gives the water vapour in the void as it was closed, mg.
 func (v Void) VapourMG() float64 {

@@ -2,9 +2,13 @@ package plan
 
 import (
 	"math"
+	"strings"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
+
+	"proofpot/profiles"
 	"proofpot/profiles/internal/reference"
 	"proofpot/profiles/water"
 )
@@ -70,4 +74,36 @@ func TestWhatAFewMilligramsDo(t *testing.T) {
 func TestAirInAClosedUnitFollowsItsTemperature(t *testing.T) {
 	// Amontons: 101,325 Pa at 20 °C is 96,141 Pa at 5 °C.
 	same(t, InsidePa(101325, 20, 5), 101325*278.15/293.15, 1e-12, "cold")
+}
+
+func TestALimitInDivesUntilItFogsBecomesOneByTheHour(t *testing.T) {
+	p := load(t, "proof-30m-sea")
+	p.Accept = profiles.Accept{LeakMLPerH: 0.5, DiveMin: 45, FogDives: 6, FogWaterC: 4}
+	u := Unit{FreeML: 500, SealedC: 22, SealedRH: 20}
+	got, err := Resolve(p, u)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// By hand: what the air at 4 °C still takes, over six dives of three quarters of an hour.
+	want := (water.VapourDensity(water.SaturationPa(4), 4) - water.VapourDensity(0.2*water.SaturationPa(22), 22)) * 500 / (6 * 0.75)
+	same(t, got.Accept.MoistureMGPerH, want, 1e-9, "mg/h")
+	again, err := Resolve(got, u)
+	if err != nil || again.Accept != got.Accept {
+		t.Errorf("resolved once more: %+v, %v", again.Accept, err)
+	}
+	planned, err := New(p, pot, u)
+	if err != nil || planned.Profile.Accept.MoistureMGPerH != got.Accept.MoistureMGPerH || !strings.Contains(planned.Text(time.Time{}), "fogs after 6 dives") {
+		t.Errorf("%v\n%s", err, planned.Text(time.Time{}))
+	}
+	damp, blank, both := u, u, got
+	damp.SealedRH, blank.FreeML, both.Accept.MoistureMGPerH = 60, 0, 2*got.Accept.MoistureMGPerH
+	for want, resolve := range map[string]func() (profiles.Profile, error){
+		"fogs as it is closed":         func() (profiles.Profile, error) { return Resolve(p, damp) },
+		"needs a unit with air inside": func() (profiles.Profile, error) { return Resolve(p, blank) },
+		"give one of them":             func() (profiles.Profile, error) { return Resolve(both, u) },
+	} {
+		if _, err := resolve(); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("want %q, got %v", want, err)
+		}
+	}
 }

@@ -103,6 +103,10 @@ func (p *Plan) carried(b *strings.Builder) {
 		fmt.Fprintf(t, "  %+.3f bar\t%+.2f m\t%s\n", l.Pa/1e5, l.Depth, l.Where)
 	}
 	t.Flush()
+	if ratio := p.SealIn(); ratio > 0 {
+		fmt.Fprintf(b, "The deepest stage loads the wall %.3f times as much as the dive at the rated depth (closed at %.0f hPa and %g °C, water of %g °C below %.0f hPa).\n",
+			ratio, p.Unit.SealedPa/100, p.Unit.SealedC, p.Column.Water.TemperatureC, p.Column.SurfacePa/100)
+	}
 }
 
 func (p *Plan) proved(b *strings.Builder) {
@@ -141,10 +145,7 @@ func (p *Plan) accepted(b *strings.Builder) {
 	if u.FreeML <= 0 || a.LeakMLPerH <= 0 && a.MoistureMGPerH <= 0 {
 		return
 	}
-	v := Void{FreeML: u.FreeML, SealedPa: u.SealedPa, SealedC: u.SealedC, HumidityRH: u.SealedRH, WaterC: p.Column.Water.TemperatureC, DiveMin: a.DiveMin}
-	if v.DiveMin == 0 {
-		v.DiveMin = 60
-	}
+	v := u.void(p.Profile)
 	fmt.Fprintf(b, "\nThe limits of acceptance in other terms, for a dive of %g min in water of %g °C, %.0f ml of air closed at %g °C and %.0f %% humidity:\n",
 		v.DiveMin, v.WaterC, v.FreeML, v.SealedC, v.HumidityRH)
 	t := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)

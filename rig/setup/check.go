@@ -49,6 +49,9 @@ func (u Unit) Check() error {
 		return wrong("sealed_pa", "%g is no pressure to close a unit at; %g to %g Pa absolute is (a day's air has some 100000)",
 			u.SealedPa, minSealedPa, maxSealedPa)
 	}
+	if !within(u.SealedRHPct, 0, 100) {
+		return wrong("sealed_rh_pct", "%g is no humidity; 0 to 100 %% is", u.SealedRHPct)
+	}
 	if !within(u.SealedC, minClosedC, maxClosedC) {
 		return wrong("sealed_c", "%g is no temperature to close a unit at; %d to %d °C is", u.SealedC, minClosedC, maxClosedC)
 	}

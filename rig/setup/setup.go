@@ -13,6 +13,7 @@ type Unit struct {
 	FreeVolumeML  float64 `toml:"free_volume_ml"`            // ml of air inside
 	SealedPa      float64 `toml:"sealed_pa,omitempty"`       // Pa absolute, when it was closed; 0: the room's at the start
 	SealedC       float64 `toml:"sealed_c,omitempty"`        // °C, when it was closed
+	SealedRHPct   float64 `toml:"sealed_rh_pct,omitempty"`   // %, humidity of the air that was closed in; 0: not known
 	Material      string  `toml:"material,omitempty"`
 	Window        string  `toml:"window,omitempty"`
 	Seals         string  `toml:"seals,omitempty"`
