@@ -81,7 +81,7 @@ func (p *Plan) Total() time.Duration {
 func Foresee(run setup.Run) (*plan.Plan, error) {
 	b, u := run.Bench, run.Unit
 	pb := plan.Bench{ID: b.ID, Gas: b.Medium == setup.MediumGas, WaterFed: b.Supply == setup.SupplyWater,
-		ChamberML: b.ChamberVolumeML, CushionML: b.GasCushionML, StiffnessMLPerBar: b.StiffnessMLPerBar,
+		ChamberML: b.ChamberVolumeML, LidMM: b.LidDiameterMM, CushionML: b.GasCushionML, StiffnessMLPerBar: b.StiffnessMLPerBar,
 		RatedPa: b.RatedPa, ReliefPa: b.ReliefPa, RoomPa: b.RoomPa,
 		BlankMLPerHPerBar: b.BlankLeakMLPerHPerBar, BlankSDMLPerHPerBar: b.BlankLeakSDMLPerHPerBar}
 	pu := plan.Unit{ID: u.ID, OuterML: u.OuterVolumeML, FreeML: u.FreeVolumeML, SealedPa: u.SealedPa, SealedC: u.SealedC, SealedRH: u.SealedRHPct}

@@ -93,7 +93,11 @@ func (p *Plan) stored(b *strings.Builder) {
 	if e.VoidJ > 0 {
 		fmt.Fprintf(b, ", %s in a void of %.0f ml that collapses", Joules(e.VoidJ), p.Unit.FreeML)
 	}
-	fmt.Fprintln(b, ".")
+	if e.LidN > 0 {
+		fmt.Fprintf(b, ". Force on the lid of %.0f mm: %.1f kN.\n", p.Bench.LidMM, e.LidN/1000)
+	} else {
+		fmt.Fprintln(b, ". Force on the lid: not known without lid_diameter_mm in the bench's file.")
+	}
 }
 
 func (p *Plan) carried(b *strings.Builder) {

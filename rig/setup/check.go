@@ -22,6 +22,7 @@ const (
 	maxSealedPa    = 200e3 // Pa absolute
 	maxRatedPa     = 100e6 // Pa absolute
 	maxIDLength    = 40
+	maxLidMM       = 3000
 	maxStiffness   = 1e4 // ml/bar
 	maxBlankMLPerH = 1e4 // ml/h per bar
 	minClosedC     = -40 // °C
@@ -122,6 +123,9 @@ func (b Bench) Check() error {
 func (b *Bench) checkVolumes() error {
 	if !(b.ChamberVolumeML > 0 && b.ChamberVolumeML <= maxVolumeML) {
 		return wrong("chamber_volume_ml", "%g is no chamber; must be above 0 and at most %g ml", b.ChamberVolumeML, maxVolumeML)
+	}
+	if !within(b.LidDiameterMM, 0, maxLidMM) {
+		return wrong("lid_diameter_mm", "%g is no lid; must be 0 (not known) to %d mm", b.LidDiameterMM, maxLidMM)
 	}
 	if b.Medium == MediumGas && b.GasCushionML != 0 {
 		return wrong("gas_cushion_ml", "a chamber that holds gas alone has no cushion; leave it out")

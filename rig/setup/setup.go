@@ -39,6 +39,7 @@ type Bench struct {
 	Medium                  string  `toml:"medium"`
 	Supply                  string  `toml:"supply"`
 	ChamberVolumeML         float64 `toml:"chamber_volume_ml"`
+	LidDiameterMM           float64 `toml:"lid_diameter_mm,omitempty"`  // mm, inner: what the pressure pushes the lid off with
 	GasCushionML            float64 `toml:"gas_cushion_ml,omitempty"`   // ml at room pressure, medium water
 	StiffnessMLPerBar       float64 `toml:"stiffness_ml_per_bar"`       // chamber and water without the gas
 	RatedPa                 float64 `toml:"rated_pa"`                   // Pa absolute

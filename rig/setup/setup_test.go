@@ -117,6 +117,7 @@ func TestAWrongBenchFileGivesOneLineWithItsPlace(t *testing.T) {
 		{`supply = "water"`, `supply = ""`, `supply: "" is none of "gas", "water"`},
 		{"= 9500", "= -1", "chamber_volume_ml: -1 is no chamber"},
 		{"= 9500", "= 100", "gas_cushion_ml: 120 must be at least 0 and below chamber_volume_ml (100)"},
+		{"lid_diameter_mm = 180 ", "lid_diameter_mm = 9000 ", "lid_diameter_mm: 9000 is no lid; must be 0 (not known) to 3000 mm"},
 		{"= 1.8 ", "= -1.8 ", "stiffness_ml_per_bar: -1.8 must be 0 to 10000 ml/bar"},
 		{"rated_bar_gauge = 8.0", "rated_bar_gauge = 8.0\nrated_pa = 900000", "rated_bar_gauge: rated_pa is given already"},
 		{"rated_bar_gauge = 8.0", "#", "rated_bar_gauge: nothing says what the chamber is rated for"},

@@ -25,7 +25,7 @@ func BuiltInBench() setup.Bench {
 	}
 	return setup.Bench{
 		ID: "simulated-pot", Medium: setup.MediumWater, Supply: setup.SupplyGas,
-		ChamberVolumeML: 12_000, GasCushionML: 300, StiffnessMLPerBar: 1.2,
+		ChamberVolumeML: 12_000, LidDiameterMM: 200, GasCushionML: 300, StiffnessMLPerBar: 1.2,
 		RatedPa: roomPa + 12e5, ReliefPa: roomPa + 11e5, RoomPa: roomPa,
 		BlankLeakMLPerHPerBar: 0.03, BlankLeakSDMLPerHPerBar: 0.012,
 		Sensors: []setup.Sensor{
