@@ -76,8 +76,8 @@ func below(table string, err error) error {
 
 // uses lists, for every kind of stage, the keys that only some kinds have.
 var uses = map[string][]string{
-	KindHold:         {"depth_m", "settle_s", "settle_max_s", "hold_s", "cycles", "low_depth_m", "low_hold_s", "ramp_m_per_min"},
-	KindSoak:         {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min"},
+	KindHold:         {"depth_m", "settle_s", "settle_max_s", "hold_s", "cycles", "low_depth_m", "low_hold_s", "ramp_m_per_min", "make_up"},
+	KindSoak:         {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min", "make_up"},
 	KindReturn:       {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min"},
 	KindCycles:       {"depth_m", "settle_s", "settle_max_s", "hold_s", "cycles", "low_depth_m", "low_hold_s", "ramp_m_per_min"},
 	KindSearch:       {"depth_m", "settle_s", "settle_max_s", "hold_s", "ramp_m_per_min", "step_m", "last_depth_m"},
@@ -127,6 +127,7 @@ func (s Stage) check(deepest float64) error {
 		{"vacuum_pa", s.VacuumPa, 0, maxVacuum, "Pa below the room"},
 		{"warmer_k", s.WarmerK, 0, maxWarmerK, "kelvin"},
 		{"pause", float64(len(s.Pauses)), 0, 100, "pauses"},
+		{"make_up", map[bool]float64{true: 1}[s.MakeUp], 0, 1, "true or false"},
 	} {
 		if v.value != 0 && !slices.Contains(used, v.key) {
 			return &KeyError{v.key, fmt.Sprintf("%s is given, and a stage of kind %q has none; it has %s", v.key, kind, strings.Join(used, ", "))}

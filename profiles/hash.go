@@ -49,6 +49,10 @@ func canonical(b *strings.Builder, key string, v reflect.Value) {
 		if v.Int() != 0 {
 			fmt.Fprintf(b, "%s = %d\n", key, v.Int())
 		}
+	case reflect.Bool:
+		if v.Bool() {
+			fmt.Fprintf(b, "%s = true\n", key)
+		}
 	case reflect.String:
 		if v.String() != "" {
 			fmt.Fprintf(b, "%s = %s\n", key, strconv.Quote(v.String()))

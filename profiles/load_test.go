@@ -76,7 +76,7 @@ func TestAWrongProfileIsOneClearLine(t *testing.T) {
 		{`cycles = 1`, `kind = "search"`, `p.toml:10:3: step_m must be more than 0 in a stage of kind "search"`},
 		{`cycles = 1`, `settle_max_s = 10`, `p.toml:15:1: settle_max_s is 10, less than settle_s 300; it is the ceiling, settle_s the floor`},
 		{`cycles = 1`, "cycles = 3\nlow_depth_m = 40", `p.toml:16:1: low_depth_m is 40, not shallower than depth_m 37.5`},
-		{`cycles = 1`, `vacuum_pa = 3`, `p.toml:15:1: vacuum_pa is given, and a stage of kind "hold" has none; it has depth_m, settle_s, settle_max_s, hold_s, cycles, low_depth_m, low_hold_s, ramp_m_per_min`},
+		{`cycles = 1`, `vacuum_pa = 3`, `p.toml:15:1: vacuum_pa is given, and a stage of kind "hold" has none; it has depth_m, settle_s, settle_max_s, hold_s, cycles, low_depth_m, low_hold_s, ramp_m_per_min, make_up`},
 		{`proof_factor = 1.25`, `proof_factor = 1.25` + "\nproof_factor = 1.5", `p.toml:4:1: key proof_factor is already defined`},
 	} {
 		text := strings.Replace(good, c.from, c.to, 1)

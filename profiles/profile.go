@@ -89,6 +89,7 @@ type Stage struct {
 	LowDepthM   float64 `toml:"low_depth_m,omitempty"`    // m, between two cycles; 0: 1 m
 	LowHoldS    float64 `toml:"low_hold_s,omitempty"`     // s, between two cycles
 	RampMPerMin float64 `toml:"ramp_m_per_min,omitempty"` // m/min, of this stage; 0: the profile's
+	MakeUp      bool    `toml:"make_up,omitempty"`        // the pressure is kept up during the measuring window, on a bench with valves
 	StepM       float64 `toml:"step_m,omitempty"`         // m, of a search
 	LastDepthM  float64 `toml:"last_depth_m,omitempty"`   // m, where a search ends; 0: at the bench's limit
 	VacuumPa    float64 `toml:"vacuum_pa,omitempty"`      // Pa below the room, of a vacuum

@@ -29,6 +29,9 @@ const (
 	// ventMost: after so long without the room's pressure the run ends with a
 	// warning. The vent stays open.
 	ventMost = 30 * time.Minute
+	// deadManMore than two periods: a step that is a little late does not let a
+	// fill valve chatter.
+	deadManMore = 100 * time.Millisecond
 )
 
 func staleAfter(p *Plan) time.Duration { return max(staleLeast, stalePeriod*p.Period) }
@@ -58,37 +61,42 @@ func rampMost(p *Plan, leg *Leg) time.Duration {
 	return 3*leg.Ramp + 3*time.Minute
 }
 
-// limits says whether the run must stop now, and why.
-func limits(p *Plan, s *State, in *Input) Stop {
+// limits says whether the run must stop now, and why. A person's stop comes
+// before anything else.
+func limits(p *Plan, s *State, in *Input, out *Output) Stop {
+	watched := protect(p, s, in.Now, out)
 	switch {
 	case s.Phase == Done || s.Stopped != NotStopped:
 		return NotStopped
 	case in.Operator.Abort:
 		return ByOperator
-	case in.Broken != "":
-		return RecordBroken
-	case s.Over >= overReadings:
-		return OverPressure
-	case s.Phase != Ready && s.Stale && in.Now-s.PaAt > lostAfter,
-		s.Phase == Ready && !s.Known && in.Now-s.Since > lostAfter:
-		return SensorLost
-	case insideLost(p, s, in.Now):
-		return InsideLost
-	case s.Wet && p.StopOnWet && s.Phase != Vent:
-		return UnitWet
-	case s.Phase == Ramp && !s.Reached && in.Now-s.Since > rampMost(p, &p.Legs[s.Leg]):
-		return NoResponse
 	}
-	return NotStopped
+	return watched
 }
 
 // guard has the last word on the valves.
 func guard(p *Plan, s *State) {
-	if s.Valves.Fill && (s.Phase != Ramp || s.Stopped != NotStopped || !s.Known || s.Stale ||
-		s.Over > 0 || s.Pa >= p.LimitPa || s.Valves.Vent || p.Legs[s.Leg].Ask != NoPrompt || p.Legs[s.Leg].Vented) {
-		s.Valves.Fill = false
+	if s.Valves.Fill && !mayFill(p, s) {
+		s.Valves = Valves{Vent: s.Valves.Vent}
 	}
-	if s.Stopped != NotStopped {
-		s.Valves.Vent = true
+	if s.Stopped != NotStopped || s.Locked != NotStopped {
+		s.Valves = Valves{Vent: true}
 	}
+	if most := deadManSteps*p.Period + deadManMore; s.Valves.Fill && (s.Valves.Pulse <= 0 || s.Valves.Pulse > most) {
+		s.Valves.Pulse = most // nothing fills without a loop that renews it
+	}
+	s.Valves.RegulatePa = min(s.Valves.RegulatePa, p.LimitPa)
+}
+
+// mayFill tells whether anything may be let into the chamber now.
+func mayFill(p *Plan, s *State) bool {
+	switch {
+	case s.Stopped != NotStopped || s.Locked != NotStopped || s.Paused || s.NoFill || s.Valves.Vent:
+		return false
+	case !s.Known || s.Stale || s.Over > 0 || s.Twin.Over > 0 || s.Pa >= p.LimitPa || s.Twin.Known && s.Twin.Pa >= p.LimitPa:
+		return false
+	case s.Phase == Ramp:
+		return p.Legs[s.Leg].Ask == NoPrompt && !p.Legs[s.Leg].Vented
+	}
+	return (s.Phase == Settle || s.Phase == Hold) && p.Legs[s.Leg].MakeUp
 }

@@ -50,6 +50,9 @@ type Loop struct {
 	// SyncEvery bounds how long a reading may wait for the disk, by the real clock.
 	SyncEvery time.Duration
 
+	// Start is the state to begin with: Locked, where the bench is locked out.
+	Start State
+
 	state    State
 	readings []sensors.Reading
 	synced   time.Time
@@ -70,15 +73,15 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 			err = fmt.Errorf("%w: %w", ErrDevice, cerr)
 		}
 	}()
-	l.synced = time.Now()
-	var broken string
+	l.synced, l.state = time.Now(), l.Start
+	var broken, noValve string
 	for next := l.Clock.Now().Mono; ; next += l.Plan.Period {
 		l.Clock.WaitUntil(context.WithoutCancel(ctx), next)
 		now := l.Clock.Now()
 		if behind := now.Mono - next; behind > l.Plan.Period {
 			next = now.Mono // ticks were missed: go on from here, not in a burst
 		}
-		in := Input{Now: now.Mono, Broken: broken}
+		in := Input{Now: now.Mono, Broken: broken, NoValve: noValve}
 		if l.Operator != nil {
 			in.Operator = l.Operator()
 		}
@@ -93,9 +96,9 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		}
 		if l.Plan.Hand {
 			// there is nothing to drive
-		} else if err := l.Devices.Drive(now, out.Valves); err != nil && broken == "" {
-			broken = err.Error()
-			l.Recorder.Fault(now.Mono, "", "", "valve", broken)
+		} else if err := l.Devices.Drive(now, out.Valves); err != nil && noValve == "" {
+			noValve = err.Error()
+			l.Recorder.Fault(now.Mono, "", "", "valve", noValve)
 		}
 		if err := l.keep(now.Mono, &out); err != nil && broken == "" {
 			broken = err.Error()
@@ -107,19 +110,23 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 			break
 		}
 	}
-	if broken != "" {
+	switch {
+	case broken != "":
 		return fmt.Errorf("%w: %s", ErrDevice, broken)
+	case noValve != "":
+		return fmt.Errorf("%w: %s", ErrDevice, noValve)
 	}
-	switch l.state.Stopped {
-	case SensorLost, NoResponse, OverPressure, InsideLost:
-		return fmt.Errorf("%w: %s", ErrDevice, l.state.Stopped)
+	switch stopped := l.state.Stopped; stopped {
+	case NotStopped, ByOperator, UnitWet, WetWithCells, RecordBroken:
+		return nil
+	default:
+		return fmt.Errorf("%w: %s", ErrDevice, stopped)
 	}
-	return nil
 }
 
 // keep records a step: what was read, then what was done about it.
 func (l *Loop) keep(at time.Duration, out *Output) error {
-	l.Recorder.Readings(l.readings)
+	l.before(at, out)
 	critical := false
 	for i := range out.Events() {
 		e := &out.events[i]
@@ -135,7 +142,9 @@ func (l *Loop) keep(at time.Duration, out *Output) error {
 		case SetpointEvent:
 			l.Recorder.Setpoint(at, e.Pa)
 		case ValveEvent:
-			l.Recorder.Valve(at, e.Valve, e.Open)
+			if e.At == 0 || e.At >= at {
+				l.Recorder.Valve(at, e.Valve, e.Open)
+			}
 		case FaultEvent:
 			l.Recorder.Fault(at, e.Sensor, e.Valve, e.Word, e.Text)
 		case NoteEvent:
@@ -152,4 +161,24 @@ func (l *Loop) keep(at time.Duration, out *Output) error {
 		return l.Recorder.Sync()
 	}
 	return nil
+}
+
+// before records what came before this step, in order of time: the readings, and
+// the valves whose pulse has ended.
+func (l *Loop) before(at time.Duration, out *Output) {
+	rs := l.readings
+	for i := range out.Events() {
+		e := &out.events[i]
+		if e.Kind != ValveEvent || e.At == 0 || e.At >= at {
+			continue
+		}
+		n := 0
+		for n < len(rs) && rs[n].At <= e.At {
+			n++
+		}
+		l.Recorder.Readings(rs[:n])
+		rs = rs[n:]
+		l.Recorder.Valve(e.At, e.Valve, e.Open)
+	}
+	l.Recorder.Readings(rs)
 }

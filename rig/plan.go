@@ -24,6 +24,7 @@ type Leg struct {
 	StablePaS float64       // Pa/s: a settling that ends by rule is over when the slope changes by less
 	Hold      time.Duration // 0: none, a pause or the low end of a cycle
 	Search    bool          // a step of a search, which ends when the unit fails
+	MakeUp    bool          // the pressure is kept up while it is measured; the duty is in the record
 
 	Vented   bool       // the chamber stays at the room's pressure, its vent open
 	Warms    bool       // the unit is under power
@@ -48,6 +49,15 @@ type Plan struct {
 	NoisePa   float64       // of one reading of it, standard deviation
 	Period    time.Duration // of the loop
 	StopOnWet bool
+	Longest   time.Duration // that the run may take, without pauses
+
+	NoiseStated bool          // NoisePa stands on the sheet
+	Twin        string        // id of the second chamber transducer, empty for none
+	ApartPa     float64       // how far the two may read apart at rest
+	FillMinOn   time.Duration // shortest pulse that the fill valve follows
+	VentMinOn   time.Duration //
+	Regulator   bool          // the pressure behind the fill valve is asked for
+	CellsInside bool          // the unit holds cells: water in it is a danger
 
 	depth func(gaugePa float64) float64
 }
@@ -59,6 +69,11 @@ const (
 	ventRatePaS = 1e5 / 60
 	// DefaultPeriod of the loop.
 	DefaultPeriod = 500 * time.Millisecond
+	// defaultMinOn is the shortest pulse where a bench states none: direct-acting
+	// solenoid valves take some 10 to 30 ms to open (common practice, no source).
+	defaultMinOn = 30 * time.Millisecond
+	// defaultApartPa is what a transducer may be off whose accuracy is not stated.
+	defaultApartPa = 3e3
 	// defaultNoisePa is taken where the bench does not state its sensor's noise.
 	defaultNoisePa = 100
 )
@@ -164,8 +179,38 @@ func NewPlan(run setup.Run) (*Plan, error) {
 	if s := sensorOf(b, sensors.UnitPressure); s != nil {
 		p.Inside = s.ID
 	}
-	if p.NoisePa <= 0 {
+	if b.PeriodMS > 0 {
+		p.Period = time.Duration(b.PeriodMS * float64(time.Millisecond))
+	}
+	p.FillMinOn, p.VentMinOn = defaultMinOn, defaultMinOn
+	for _, v := range b.Valves {
+		if v.MinOnMS <= 0 {
+			continue
+		}
+		least := time.Duration(v.MinOnMS * float64(time.Millisecond))
+		switch v.ID {
+		case setup.FillValve:
+			p.FillMinOn = least
+		case setup.VentValve:
+			p.VentMinOn = least
+		}
+	}
+	p.Regulator = b.Regulator != nil
+	p.CellsInside = u.Cells == setup.CellsInside
+	p.NoiseStated = p.NoisePa > 0
+	if !p.NoiseStated {
 		p.NoisePa = defaultNoisePa
+	}
+	if t := twinSensor(b, chamber.ID); t != nil {
+		p.Twin = t.ID
+		for _, s := range []setup.Sensor{chamber, *t} {
+			if s.AccuracyPa > 0 {
+				p.ApartPa += s.AccuracyPa
+			} else {
+				p.ApartPa += defaultApartPa
+			}
+		}
+		p.ApartPa += 6 * p.NoisePa
 	}
 	for _, l := range foreseen.Legs {
 		rate := pr.RampMPerMin
@@ -174,7 +219,13 @@ func NewPlan(run setup.Run) (*Plan, error) {
 		}
 		p.lay(Leg{Stage: l.Stage, Name: l.Name, DepthM: l.DepthM, TargetPa: l.AbsolutePa,
 			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Settle: l.Settle, SettleMax: l.SettleMax,
-			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch}, l, len(foreseen.Legs))
+			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch,
+			MakeUp: pr.Stages[l.Stage].MakeUp}, l, len(foreseen.Legs))
+	}
+	p.Longest = time.Hour
+	for i := range p.Legs {
+		leg := &p.Legs[i]
+		p.Longest += rampMost(p, leg) + max(leg.Settle, leg.SettleMax) + leg.Hold
 	}
 	if len(p.Legs) == 0 {
 		return nil, fmt.Errorf("profile %q has no stage", pr.Name)
@@ -222,4 +273,14 @@ func chamberSensor(b setup.Bench) (setup.Sensor, error) {
 		}
 	}
 	return setup.Sensor{}, fmt.Errorf("bench %q: no sensor measures %q", b.ID, want)
+}
+
+// twinSensor is a second sensor that measures the chamber's pressure, or nil.
+func twinSensor(b setup.Bench, first string) *setup.Sensor {
+	for i := range b.Sensors {
+		if s := &b.Sensors[i]; s.ID != first && s.Measures == sensors.ChamberPressure.String() {
+			return s
+		}
+	}
+	return nil
 }

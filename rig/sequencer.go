@@ -1,22 +1,9 @@
 package rig
 
 import (
+	"fmt"
 	"math"
 	"time"
-
-	"proofpot/sensors"
-)
-
-// Figures of the sequencer's control.
-const (
-	aheadPa     = 5e3              // how far a ramp may run ahead of its rate: 0.5 m
-	quietTime   = 30 * time.Second // a target holds when no valve had to move for so long
-	topUpMost   = 180 * time.Second
-	handShare   = 0.005 // of the target's gauge pressure: how near a hand comes
-	handPa      = 2e3   // or so much, one fine division of a usual gauge
-	smoothTime  = 1.0   // s, time constant of the smoothed pressure and rates
-	targetShare = 0.0025
-	jumpRates   = 3 // times the fastest known rate: faster is a spike, or a burst
 )
 
 // Step is one step of the sequencer: what it knew, what has come in, and the
@@ -24,29 +11,33 @@ const (
 // nothing and allocates nothing. Its limits (see guard) have the last word.
 func Step(p *Plan, s State, in Input) (State, Output) {
 	var out Output
-	before := s.Valves
+	in.Now = max(in.Now, s.Now)
+	before, was := stands(&s, in.Now, &out), s.Pa
+	if s.Phase == Ready && s.Now == 0 {
+		s.Now, s.Since = in.Now, in.Now
+	}
 	observe(p, &s, &in, &out)
-	if stop := limits(p, &s, &in); stop != NotStopped && s.Stopped == NotStopped {
+	s.Valves = before
+	watch(p, &s, &in, was)
+	operate(p, &s, &in, &out)
+	if stop := limits(p, &s, &in, &out); stop != NotStopped && s.Stopped == NotStopped {
 		halt(p, &s, &in, &out, stop)
 	}
 	switch s.Phase {
 	case Ready:
-		if s.Known {
-			if !p.Hand {
-				out.say(Event{Kind: ValveEvent, Valve: "fill"})
-				out.say(Event{Kind: ValveEvent, Valve: "vent"})
-			}
-			before = Valves{}
-			startRamp(p, &s, in.Now, 0, &out)
-		} else {
-			s.Valves = Valves{Vent: true}
+		if ready(p, &s, in.Now, &out) {
+			before = Valves{} // where the valves stand has been said
 		}
 	case Ramp:
-		if leg := &p.Legs[s.Leg]; leg.Ask != NoPrompt {
+		switch {
+		case p.Legs[s.Leg].Ask != NoPrompt:
+			s.Idle += in.Now - s.Now // a person may take his time
 			ask(p, &s, &in, &out)
-		} else if leg.Vented {
+		case p.Legs[s.Leg].Vented:
 			unload(p, &s, in.Now, &out)
-		} else {
+		case s.Paused:
+			s.Valves = Valves{}
+		default:
 			ramp(p, &s, in.Now, &out)
 		}
 	case Settle, Hold:
@@ -55,6 +46,8 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 		vent(p, &s, in.Now, &out)
 	}
 	guard(p, &s)
+	s.Now = in.Now
+	out.OpenSafe, out.Locked = s.OpenSafe, s.Locked
 	asked, asks := askPrompt(p, &s, in.Now)
 	if p.Hand { // there are no valves to drive: the operator is asked instead
 		s.Valves = Valves{}
@@ -77,92 +70,38 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 	return s, out
 }
 
-// observe takes in the readings.
-func observe(p *Plan, s *State, in *Input, out *Output) {
-	for i := range in.Readings {
-		r := &in.Readings[i]
-		if r.Status != sensors.OK {
-			continue
-		}
-		switch r.Quantity {
-		case sensors.ChamberPressure:
-			if r.Sensor == p.Chamber {
-				pressure(p, s, r)
+// ready begins when the pressure is known and nothing forbids it. Until then the
+// vent stands open. It tells whether the run has begun.
+func ready(p *Plan, s *State, now time.Duration, out *Output) bool {
+	blocked := s.Locked != NotStopped || s.Lid.open(now) || s.Stop.open(now) || s.Float.open(now)
+	if !s.Known || s.Paused || blocked {
+		s.Valves = Valves{Vent: true}
+		if blocked && !s.Blocked {
+			s.Blocked = true
+			text := "the lid, the stop or the float switch is not as it should be: waiting"
+			if s.Locked != NotStopped {
+				text = "locked out until it is acknowledged: " + s.Locked.String()
 			}
-		case sensors.UnitPressure:
-			inside(p, s, r)
-		case sensors.ProbeWet:
-			if r.Value != 0 && !s.Wet {
-				s.Wet = true
-				out.say(Event{Kind: NoteEvent, Text: "a wet probe is wet", Critical: true})
-			}
+			out.say(Event{Kind: NoteEvent, Text: text, Critical: true})
 		}
+		return false
 	}
-	stale := s.Known && in.Now-s.PaAt > staleAfter(p)
-	if stale != s.Stale {
-		s.Stale = stale
-		if stale {
-			out.say(Event{Kind: FaultEvent, Sensor: p.Chamber, Word: "stale", Text: "no chamber pressure: filling is stopped until it is back", Critical: true})
-		} else {
-			out.say(Event{Kind: NoteEvent, Text: "the chamber pressure is back"})
-		}
+	s.Blocked = false
+	if !p.Hand {
+		out.say(Event{Kind: ValveEvent, Valve: "fill"})
+		out.say(Event{Kind: ValveEvent, Valve: "vent"})
 	}
-}
-
-// pressure takes in one chamber pressure, with the rate at which it moves while
-// a valve stands open. A reading that jumps is believed when the next one does
-// not come back: one alone is a spike of the sensor. It stops the fill all the
-// same where it lies above what is allowed.
-func pressure(p *Plan, s *State, r *sensors.Reading) {
-	if r.Value > allowedPa(p, s) {
-		s.Over++
-	} else {
-		s.Over = 0
-	}
-	dt := (r.At - s.PaAt).Seconds()
-	if s.Known && !s.Stale && dt > 0 {
-		rate, weight := (r.Value-s.Pa)/dt, dt/(dt+smoothTime)
-		jump := math.Abs(r.Value-s.Pa) > 8*p.NoisePa+jumpRates*max(p.Legs[s.Leg].RatePaS, s.RateUp, s.RateDn)*dt &&
-			!(s.Valves.Fill && rate > 0) && !(s.Valves.Vent && rate < 0)
-		if jump && !s.Jumped {
-			s.Jumped = true
-			return
-		}
-		if !jump {
-			switch {
-			case s.Valves.Fill && rate > 0:
-				s.RateUp += weight * (rate - s.RateUp)
-			case s.Valves.Vent && rate < 0:
-				s.RateDn += weight * (-rate - s.RateDn)
-			}
-		}
-		s.Rate += weight * (rate - s.Rate)
-		s.Smooth += weight * (r.Value - s.Smooth)
-	} else {
-		s.Smooth, s.Rate = r.Value, 0
-	}
-	s.Jumped = false
-	s.Pa, s.PaAt, s.Known = r.Value, r.At, true
-}
-
-// noiseBand is how far below a target a reading may lie and still be there, Pa.
-// It is narrow, so that a stage is proved at its depth and not short of it: what
-// a pulse of the valve brings too much is within one period's flow.
-func noiseBand(p *Plan) float64 { return 4 * p.NoisePa }
-
-// band is how near to a target counts as there when letting off, Pa: 0.25 % of
-// its gauge pressure, the noise, or half of what one period with the vent open
-// takes, whichever is most; by hand what a hand can do.
-func band(p *Plan, s *State) float64 {
-	gauge := math.Abs(p.Legs[s.Leg].TargetPa - p.RoomPa)
-	if p.Hand {
-		return max(handShare*gauge, noiseBand(p), handPa)
-	}
-	return max(targetShare*gauge, noiseBand(p), s.RateDn*p.Period.Seconds()/2)
+	s.HighPa = s.Smooth
+	s.Up, s.Dn = flow{}, flow{} // a vent that was open at the room's pressure has taught nothing
+	startRamp(p, s, now, 0, out)
+	return true
 }
 
 func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
 	s.Leg, s.StartPa, s.Reached, s.FirstReached, s.QuietSince = leg, s.Smooth, false, 0, now
+	s.Line, s.LineAt, s.Coarse, s.Trim, s.Led, s.LeadSince = s.Smooth, now, false, 0, false, now
+	s.Alarms &^= onceALeg
+	s.Hand = handwork{Since: now, LowPa: s.Smooth}
 	s.Valves, s.LegSince = p.Legs[leg].rest(), now
 	enter(p, s, now, Ramp, out)
 	out.say(Event{Kind: SetpointEvent, Pa: p.Legs[leg].TargetPa})
@@ -171,6 +110,7 @@ func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
 func enter(p *Plan, s *State, now time.Duration, phase Phase, out *Output) {
 	s.Phase, s.Since = phase, now
 	s.Window, s.Before, s.WindowSince, s.Stable = slope{}, slope{}, now, false
+	s.MadeUp, s.MadeUpS, s.RestN, s.RestLong = 0, 0, 0, 0
 	out.say(Event{Kind: StageEvent, Phase: phase, Leg: s.Leg, Critical: true})
 }
 
@@ -178,7 +118,7 @@ func enter(p *Plan, s *State, now time.Duration, phase Phase, out *Output) {
 func rest(p *Plan, s *State, in *Input, out *Output) {
 	leg := &p.Legs[s.Leg]
 	if leg.Search && in.Operator.Failed {
-		out.say(Event{Kind: NoteEvent, Text: "the unit fails here: the search ends", Critical: true})
+		out.say(Event{Kind: NoteEvent, Text: FailedNote, Critical: true})
 		startVent(p, s, in.Now, out)
 		return
 	}
@@ -186,12 +126,34 @@ func rest(p *Plan, s *State, in *Input, out *Output) {
 	if s.Phase == Settle {
 		over = settled(p, s, in.Now)
 	}
+	over = over && !s.Paused
+	s.Valves = leg.rest()
+	if leg.MakeUp && !p.Hand && !s.NoFill && !over && !in.Operator.Skip {
+		makeUp(p, s, in.Now, leg)
+	}
+	if over && s.Phase == Hold && leg.MakeUp {
+		out.say(Event{Kind: NoteEvent, Text: fmt.Sprintf("made up in this hold: %d pulses, %.2f s of open fill valve", s.MadeUp, s.MadeUpS)})
+	}
 	switch {
 	case !over && !in.Operator.Skip:
 	case s.Phase == Settle && leg.Hold > 0:
 		enter(p, s, in.Now, Hold, out)
 	default:
 		next(p, s, in.Now, out)
+	}
+}
+
+// makeUp keeps the pressure of a hold up by pulses, where its profile asks for it.
+// Each is in the record, and what is judged is the time between them.
+func makeUp(p *Plan, s *State, now time.Duration, leg *Leg) {
+	s.Line, s.LineAt = leg.TargetPa, now
+	s.Valves = approach(p, s, now, aim{pa: leg.TargetPa, rate: leg.RatePaS, up: true})
+	if s.Valves.Fill {
+		if s.Valves.Pulse <= 0 || s.Valves.Pulse > p.Period {
+			s.Valves.Pulse = p.Period
+		}
+		s.MadeUp++
+		s.MadeUpS += s.Valves.Pulse.Seconds()
 	}
 }
 
@@ -206,6 +168,8 @@ func next(p *Plan, s *State, now time.Duration, out *Output) {
 
 func startVent(p *Plan, s *State, now time.Duration, out *Output) {
 	s.StartPa, s.QuietSince = s.Smooth, now
+	s.Line, s.LineAt, s.Led, s.Paused = s.Smooth, now, false, false
+	s.VentRefAt = 0
 	s.Valves = Valves{}
 	enter(p, s, now, Vent, out)
 	out.say(Event{Kind: SetpointEvent, Pa: p.RoomPa})
@@ -245,29 +209,26 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 		return
 	}
 	moved := s.Valves
-	run := leg.RatePaS * (now - s.Since).Seconds()
-	step := p.Period.Seconds()
-	if up {
-		pulse := s.RateUp * step // what one period with the valve open brings
-		line := min(leg.TargetPa, s.StartPa+run)
-		if s.Valves.Fill {
-			s.Valves.Fill = s.Pa+pulse < leg.TargetPa && s.Pa < line+aheadPa
-		} else {
-			s.Valves.Fill = s.Pa < line && s.Pa < leg.TargetPa-b
+	to := aim{pa: leg.TargetPa, rate: leg.RatePaS, up: up}
+	switch {
+	case s.NoFill && up:
+		s.Valves = Valves{}
+	case p.Regulator && up:
+		s.Valves = regulate(p, s, now, to) // it tops up: the fill stands open until the target holds
+		if math.Abs(s.Smooth-leg.TargetPa) > allowance(p, s, leg.TargetPa)+noiseBand(p) {
+			s.QuietSince = now
 		}
-	} else {
-		pulse := s.RateDn * step
-		line := max(leg.TargetPa, s.StartPa-run)
-		if s.Valves.Vent {
-			s.Valves.Vent = s.Pa-pulse > leg.TargetPa && s.Pa > line-aheadPa
-		} else {
-			s.Valves.Vent = s.Pa > line && s.Pa > leg.TargetPa+b
+	default:
+		s.Valves = approach(p, s, now, to)
+		if !s.Reached && asNearAsItCan(p, s, to) {
+			s.Reached, s.FirstReached, s.QuietSince = true, now, now
+			out.say(Event{Kind: NoteEvent, Text: "the shortest pulse of the valve brings more than is allowed: as near as it comes; a finer needle helps", Critical: true})
+		}
+		if s.Valves != moved || s.Valves != (Valves{}) {
+			s.QuietSince = now
 		}
 	}
-	if s.Valves != moved || s.Valves != (Valves{}) {
-		s.QuietSince = now
-	}
-	if s.Reached && s.Valves == (Valves{}) && (now-s.QuietSince >= quietTime || now-s.FirstReached >= topUpMost) {
+	if s.Reached && (p.Regulator && up || s.Valves == (Valves{})) && (now-s.QuietSince >= quietTime || now-s.FirstReached >= topUpMost) {
 		arrive(p, s, now, out)
 	}
 }
@@ -283,44 +244,35 @@ func arrive(p *Plan, s *State, now time.Duration, out *Output) {
 	enter(p, s, now, Settle, out)
 }
 
-// rampByHand waits for the operator: the ramp ends when the pressure has stayed
-// at the target for a while without his doing, or, when it will not, after the
-// longest time for topping up.
-func rampByHand(p *Plan, s *State, now time.Duration, up bool, out *Output) {
-	target, b := p.Legs[s.Leg].TargetPa, band(p, s)
-	if up && s.Smooth < target-b || !up && s.Smooth > target+2*b {
-		s.Reached = false
-		s.QuietSince = now
-	}
-	if math.Abs(s.Rate) > max(b, 4*p.NoisePa)/2 {
-		s.QuietSince = now
-	}
-	if s.Reached && (now-s.QuietSince >= quietTime || now-s.FirstReached >= topUpMost) {
-		arrive(p, s, now, out)
-	}
-}
-
 // vent lets the pressure off at the plan's rate, all at once where the run was
-// stopped, and ends when the room's pressure has been reached for some seconds
+// stopped, and ends when two signs say that the room's pressure has been reached
 // with the vent open.
 func vent(p *Plan, s *State, now time.Duration, out *Output) {
-	gauge := s.Pa - p.RoomPa
-	open := p.Hand || s.Stopped != NotStopped || s.Stale || gauge < lastPa
-	if !open {
-		line := s.StartPa - p.VentRate*(now-s.Since).Seconds()
-		if s.Valves.Vent {
-			open = s.Pa > line-aheadPa
-		} else {
-			open = s.Pa > line
-		}
+	gauge := s.Pa - p.roomNow(s, now)
+	full := p.Hand || s.Stopped != NotStopped || s.Stale || !s.Known || gauge < lastPa
+	s.Valves = Valves{Vent: true}
+	if !full {
+		s.Valves = approach(p, s, now, aim{pa: p.RoomPa, rate: p.VentRate})
 	}
-	s.Valves = Valves{Vent: open}
-	if gauge > max(ventedPa, 4*p.NoisePa) || s.Stale || drawn(p, s, now) && p.Legs[s.Leg].InsidePa > 0 && now-s.Since < letInMost {
+	if s.Valves != (Valves{Vent: true}) {
+		s.VentRefAt = 0
+	} else if s.VentRefAt == 0 || now-s.VentRefAt > ventDeafTime {
+		s.VentRefAt, s.VentRefPa = now, s.Pa
+	}
+	if drawn(p, s, now) && p.Legs[s.Leg].InsidePa > 0 && now-s.Since < letInMost {
 		s.QuietSince = now
 	}
+	openSafe(p, s, now)
 	switch {
-	case open && now-s.QuietSince >= ventedTime:
-		out.say(Event{Kind: RunEvent, Word: "end", Text: "vented; the vent stands open", Critical: true})
+	case s.OpenSafe && now-s.QuietSince >= ventedTime:
+		text := "vented; the vent stands open"
+		if s.InsideKnown && now-s.InsideAt <= insideStale && s.Inside > p.RoomPa+insideHighPa {
+			out.say(Event{Kind: NoteEvent, Text: "the unit holds pressure inside: let it off through its port before its closure is touched, face away", Critical: true})
+		}
+		if s.Locked != NotStopped {
+			text += "; LOCKED OUT until it is acknowledged: " + s.Locked.String()
+		}
+		out.say(Event{Kind: RunEvent, Word: "end", Text: text, Critical: true})
 	case now-s.Since >= ventMost:
 		out.say(Event{Kind: FaultEvent, Valve: "vent", Word: "not-vented", Text: "the pressure is not known to be gone: DO NOT OPEN", Critical: true})
 		out.say(Event{Kind: RunEvent, Word: "end", Text: "not known to be vented: DO NOT OPEN", Critical: true})
@@ -329,39 +281,4 @@ func vent(p *Plan, s *State, now time.Duration, out *Output) {
 	}
 	s.Phase, s.Since = Done, now
 	s.Valves = Valves{Vent: true}
-}
-
-// prompt says what the operator of a bench without valves is to do now.
-func prompt(p *Plan, s *State) Prompt {
-	switch s.Phase {
-	case Ready:
-		return Prompt{}
-	case Vent, Done:
-		return Prompt{Kind: VentAll, TargetPa: p.RoomPa}
-	}
-	leg := &p.Legs[s.Leg]
-	pr := Prompt{Kind: Wait, TargetPa: leg.TargetPa, DepthM: leg.DepthM}
-	if leg.Vented && s.Phase == Ramp {
-		pr.Kind = VentAll
-		return pr
-	}
-	if s.Phase != Ramp {
-		if s.Over > 0 {
-			pr.Kind = StopPumping
-		}
-		return pr
-	}
-	switch {
-	case s.Stale || s.Over > 0:
-		pr.Kind = StopPumping
-	case s.Reached:
-		pr.Kind = ShutOff
-	case leg.TargetPa < s.StartPa:
-		pr.Kind = LetOff
-	case s.Rate > 2*leg.RatePaS+4*p.NoisePa:
-		pr.Kind = SlowDown
-	default:
-		pr.Kind = PumpUp
-	}
-	return pr
 }

@@ -26,10 +26,17 @@ func (p Phase) String() string { return phaseNames[p] }
 
 // Operator is what a person asks for, or whoever watches for him.
 type Operator struct {
-	Abort  bool // stop, and vent
+	Abort  bool // stop, and vent; taken before anything else
+	Pause  bool // hold where it is: no filling, the clock of the stage stops
+	Resume bool // go on after a pause
 	Skip   bool // end this settle or hold now
 	Failed bool // the unit leaks: a search need go no further
 	Ready  bool // what was asked of him is done, and his hands are out of the way
+
+	// AcknowledgeLockout ends a lock-out: he has seen why, and has seen to it.
+	AcknowledgeLockout bool
+
+	Note string // a remark for the record
 }
 
 // Input is what a step goes by.
@@ -37,7 +44,8 @@ type Input struct {
 	Now      time.Duration // since the start of the run
 	Readings []sensors.Reading
 	Operator Operator
-	Broken   string // the record cannot be written, a valve does not answer: what, or empty
+	Broken   string // the record cannot be written: why, or empty
+	NoValve  string // a valve does not answer: what it said, or empty
 }
 
 // State is all that the sequencer remembers. Its zero value is the start.
@@ -58,12 +66,63 @@ type State struct {
 	Known  bool          // there is one
 	Smooth float64       // pressure with its noise smoothed, absolute
 	Rate   float64       // Pa/s, smoothed
-	RateUp float64       // Pa/s, with the fill open, as seen
-	RateDn float64       // Pa/s, with the vent open, as seen, positive
 	Jumped bool          // the last reading was set aside as a spike
 	Over   int           // readings in a row above what is allowed
 	Stale  bool
 	Wet    bool
+
+	Now      time.Duration // of the last step: when Valves were driven
+	Up, Dn   flow          // what fill and vent bring
+	OpenEnd  time.Duration // when a valve was last open
+	Filled   float64       // s that the fill has stood open in this run
+	CountPa  float64       // smallest step of the chamber's sensor that was seen, 0 for none
+	StuckAt  time.Duration // its value moved last
+	Stuck    bool          // and that is too long ago
+	RestPa   float64       // mean of the last readings with the valves shut, absolute
+	RestN    int           // of so many
+	RestLong int           // readings since the valves were shut
+	BasePa   float64       // the first of them, absolute
+	BaseAt   time.Duration
+	Line     float64 // where the ramp should be by its rate, absolute
+	LineAt   time.Duration
+	Coarse   bool // the shortest pulse brings more than is allowed
+
+	Led       bool          // the regulator stands at the chamber's pressure
+	LeadSince time.Duration //
+	Trim      float64       // Pa that is added to what the regulator is asked for
+
+	Twin        twinState // second transducer of the chamber
+	Lid, Stop   contact
+	Float       contact
+	UnitHeat    heat
+	ChamberHeat heat
+	RoomPa      float64       // barometer, absolute; 0: none
+	RoomAt      time.Duration // its age
+
+	NoRecord  bool          // the record cannot be written
+	NoValve   bool          // a valve does not answer
+	Alarms    uint32        // bit by number in Protections: which hold now
+	NoFill    bool          // one of them forbids it, or a pause
+	FallUntil time.Duration // no filling after a sudden fall
+	Barren    float64       // s of an open valve in which the pressure has not moved
+	BarrenPa  float64       //
+	LateAt    time.Duration // the loop last came late
+	Locked    Stop          // locked out, and why; NotStopped: not
+	Blocked   bool          // the run cannot begin, and that was said
+	Paused    bool
+	Idle      time.Duration // in pauses, in all
+
+	VentRefPa float64       // for a vent that does not answer
+	VentRefAt time.Duration //
+	Falls     int           // readings that were seen on the way down with the vent open
+	HighPa    float64       // highest pressure seen in this run, absolute
+	LowSince  time.Duration // the pressure has been the room's since then
+	TwinLow   time.Duration // by the second transducer
+	OpenSafe  bool          // two signs say that the pressure is gone, and the vent stands open
+
+	Hand    handwork // what the operator of a pump has done in this ramp
+	MadeUp  int      // pulses of make-up in this hold
+	MadeUpS float64  // s
 
 	LegSince    time.Duration // start of the leg
 	Inside      float64       // last pressure inside the unit, absolute
@@ -75,6 +134,32 @@ type State struct {
 	Stable         bool          // its transient is small enough
 
 	Prompt Prompt
+}
+
+// twinState is what the second transducer says.
+type twinState struct {
+	Pa    float64 // absolute
+	At    time.Duration
+	Known bool
+	Over  int // readings in a row above what is allowed
+	Off   int // readings in a row that disagree with the first
+}
+
+// contact is a switch that protects: broken wire and pressed are the same.
+type contact struct {
+	Known bool
+	Open  bool
+	At    time.Duration // last heard
+}
+
+func (c *contact) see(r *sensors.Reading) {
+	c.At = r.At
+	switch {
+	case r.Status == sensors.OK:
+		c.Known, c.Open = true, r.Value != 0
+	case c.Known && r.Status != sensors.Restarted:
+		c.Open = true // not known to be shut
+	}
 }
 
 // EventKind is a kind of line that a step asks the record to hold.
@@ -93,26 +178,29 @@ const (
 // Event is one line for the record.
 type Event struct {
 	Kind     EventKind
-	Phase    Phase   // StageEvent
-	Leg      int     // StageEvent
-	Pa       float64 // SetpointEvent, absolute
-	Valve    string  // ValveEvent, FaultEvent: fill, vent
-	Open     bool    // ValveEvent
-	Sensor   string  // FaultEvent
-	Word     string  // FaultEvent: its kind; RunEvent: abort, end
+	Phase    Phase         // StageEvent
+	Leg      int           // StageEvent
+	Pa       float64       // SetpointEvent, absolute
+	Valve    string        // ValveEvent, FaultEvent: fill, vent
+	Open     bool          // ValveEvent
+	At       time.Duration // ValveEvent: before this step, when a pulse ended; 0: now
+	Sensor   string        // FaultEvent
+	Word     string        // FaultEvent: its kind; RunEvent: abort, end
 	Text     string
 	Critical bool // to be on the disk before the next step
 }
 
 // maxEvents bounds what one step can say.
-const maxEvents = 12
+const maxEvents = 24
 
 // Output is what a step asks for.
 type Output struct {
-	Valves  Valves
-	Prompt  Prompt // for the operator of a bench without valves
-	events  [maxEvents]Event
-	nEvents int
+	Valves   Valves
+	Prompt   Prompt // for the operator of a bench without valves
+	OpenSafe bool   // the lid may be opened: two signs say that the pressure is gone, and the vent stands open
+	Locked   Stop   // locked out, and why
+	events   [maxEvents]Event
+	nEvents  int
 }
 
 // Events lists what the record must hold, in order.
@@ -171,29 +259,3 @@ type Prompt struct {
 
 // WantsAnswer tells whether the run waits until the person says that it is done.
 func (k PromptKind) WantsAnswer() bool { return k == CloseUp || k == PutIn }
-
-// Stop says why a run ended before its time.
-type Stop uint8
-
-// The reasons.
-const (
-	NotStopped Stop = iota
-	ByOperator
-	OverPressure
-	SensorLost
-	NoResponse
-	UnitWet
-	RecordBroken
-	InsideLost
-)
-
-var stopWords = [...]string{
-	"", "stopped by the operator", "pressure above what is allowed: fill cut and vented",
-	"chamber pressure not known for too long: fill cut and vented",
-	"the pressure does not follow: supply, valve or a large leak; fill cut and vented",
-	"water in the unit: fill cut and vented", "the record cannot be written or a valve does not answer: fill cut and vented",
-	"pressure inside the unit not known for too long: let air into it; vented",
-}
-
-// String gives the reason in words.
-func (s Stop) String() string { return stopWords[s] }

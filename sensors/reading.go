@@ -108,6 +108,16 @@ func (s Status) String() string {
 	return statusNames[s]
 }
 
+// StatusNamed finds a status by the word that the record uses.
+func StatusNamed(word string) (Status, bool) {
+	for s, w := range statusNames {
+		if w == word {
+			return Status(s), true
+		}
+	}
+	return OK, false
+}
+
 // Reading is one value of one quantity, or the news that there is none.
 type Reading struct {
 	Sensor   string        // id in bench.toml

@@ -113,9 +113,5 @@ func (c *control) release() error {
 
 // trips says whether a run that ended so locks the bench out.
 func trips(s rig.Stop) bool {
-	switch s {
-	case rig.NotStopped, rig.ByOperator, rig.UnitWet:
-		return false
-	}
-	return true
+	return s.LocksOut()
 }

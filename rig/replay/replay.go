@@ -4,6 +4,7 @@ package replay
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -51,9 +52,7 @@ func Run(r *record.Record) (Result, error) {
 	clock.WaitUntil(context.Background(), first)
 	log := &recorder{}
 	loop := &rig.Loop{Plan: p, Devices: tape, Clock: clock, Recorder: log, SyncEvery: time.Hour,
-		Operator: func() rig.Operator {
-			return rig.Operator{Abort: tape.aborted(clock.Now().Mono), Ready: tape.answered(clock.Now().Mono)}
-		}}
+		Operator: func() rig.Operator { return tape.asks(clock.Now().Mono) }}
 	_ = loop.Run(context.Background()) // a run that failed fails again; what it commanded is compared
 	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), fromFirstStage(log.commands)
 	res.Difference = difference(res.Recorded, res.Replayed, p.Period)
@@ -66,20 +65,40 @@ type tape struct {
 	readings   []sensors.Reading
 	next       int
 	firstStage time.Duration
-	abort      time.Duration   // of an operator's stop, or −1
-	ready      []time.Duration // of his answers
+	asked      []asked
+	aborted    bool
+	quantities map[string]sensors.Quantity // main quantity of each sensor
+	noValve    time.Duration               // when a valve did not answer, or −1
 }
 
-// answered tells whether a person answered at this moment.
-func (t *tape) answered(now time.Duration) bool {
-	for len(t.ready) > 0 && t.ready[0] <= now {
-		t.ready = t.ready[1:]
-		return true
+// asked is a command of an operator.
+type asked struct {
+	at time.Duration
+	op rig.Operator
+}
+
+// asks gives what the operator asks for at this moment. His stop stays.
+func (t *tape) asks(now time.Duration) (op rig.Operator) {
+	for len(t.asked) > 0 && t.asked[0].at <= now {
+		next := t.asked[0].op
+		t.asked = t.asked[1:]
+		t.aborted = t.aborted || next.Abort
+		op.Pause, op.Resume = op.Pause || next.Pause, op.Resume || next.Resume
+		op.Skip, op.Failed = op.Skip || next.Skip, op.Failed || next.Failed
+		op.Ready, op.AcknowledgeLockout = op.Ready || next.Ready, op.AcknowledgeLockout || next.AcknowledgeLockout
 	}
-	return false
+	op.Abort = t.aborted
+	return op
 }
 
-func (t *tape) aborted(now time.Duration) bool { return t.abort >= 0 && now >= t.abort }
+// notes says which command each remark of the record stands for.
+var notes = map[string]rig.Operator{
+	rig.PausedNote: {Pause: true}, rig.ResumedNote: {Resume: true}, rig.SkippedNote: {Skip: true},
+	rig.FailedNote: {Failed: true}, rig.ReadyNote: {Ready: true}, rig.UnlockedNote: {AcknowledgeLockout: true},
+}
+
+// errValve is what a valve that did not answer then does not answer now.
+var errValve = errors.New("a valve did not answer")
 
 func (t *tape) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
 	for t.next < len(t.readings) && t.readings[t.next].At <= now.Mono {
@@ -89,12 +108,25 @@ func (t *tape) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
 	return to
 }
 
-func (t *tape) Drive(rig.Instant, rig.Valves) error { return nil }
-func (t *tape) Close() error                        { return nil }
+// Drive implements rig.Devices.
+func (t *tape) Drive(now rig.Instant, _ rig.Valves) error {
+	if t.noValve >= 0 && now.Mono >= t.noValve {
+		return errValve
+	}
+	return nil
+}
+
+// Close implements rig.Devices.
+func (t *tape) Close() error { return nil }
 
 // read takes in a record: its readings, and what was commanded.
 func read(r *record.Record) (*tape, Result, error) {
-	t := &tape{abort: -1, firstStage: -1}
+	t := &tape{noValve: -1, firstStage: -1, quantities: map[string]sensors.Quantity{}}
+	for _, s := range r.Run.Bench.Sensors {
+		if q, ok := sensors.QuantityNamed(s.Measures); ok {
+			t.quantities[s.ID] = q
+		}
+	}
 	var res Result
 	var l record.Line
 	for {
@@ -129,33 +161,47 @@ func (t *tape) take(l *record.Line, at time.Duration) {
 	switch l.Measurement {
 	case record.Chamber:
 		add(sensors.ChamberPressure, l.PressurePa)
+		add(sensors.ChamberGas, l.GasC)
+		add(sensors.ChamberWater, l.WaterC)
+		add(sensors.ChamberWall, l.WallC)
+	case record.UnitInside:
+		add(sensors.UnitPressure, l.PressurePa)
+		add(sensors.UnitTemperature, l.TemperatureC)
+	case record.Room:
+		add(sensors.RoomPressure, l.PressurePa)
 	case record.Probe:
 		if l.HasWet {
-			wet := 0.0
-			if l.Wet {
-				wet = 1
-			}
-			add(sensors.ProbeWet, wet)
+			add(sensors.ProbeWet, oneIf(l.Wet))
 		}
 	case record.Switch:
 		if q, known := record.SwitchQuantity(l.Kind); known && l.HasOpen {
-			open := 0.0
-			if l.Open {
-				open = 1
-			}
-			add(q, open)
+			add(q, oneIf(l.Open))
 		}
-	case record.UnitInside:
-		add(sensors.UnitPressure, l.PressurePa)
+	case record.Fault:
+		if q, known := t.quantities[l.Sensor]; known {
+			if s, bad := sensors.StatusNamed(l.Kind); bad && s != sensors.OK {
+				t.readings = append(t.readings, sensors.Fault(l.Sensor, q, s, at, l.Text))
+			}
+		}
+		if l.Kind == "valve" && t.noValve < 0 {
+			t.noValve = at
+		}
 	case record.Note:
-		if l.Text == rig.ReadyNote {
-			t.ready = append(t.ready, at)
+		if op, known := notes[l.Text]; known {
+			t.asked = append(t.asked, asked{at, op})
 		}
 	case record.RunEvent:
 		if l.Event == "abort" && l.Text == rig.ByOperator.String() {
-			t.abort = at
+			t.asked = append(t.asked, asked{at, rig.Operator{Abort: true}})
 		}
 	}
+}
+
+func oneIf(x bool) float64 {
+	if x {
+		return 1
+	}
+	return 0
 }
 
 func command(l *record.Line, at time.Duration) (Command, bool) {

@@ -28,6 +28,8 @@ const (
 	minClosedC     = -40 // °C
 	maxClosedC     = 80  // °C
 	maxErrorPa     = 1e6 // Pa
+	minPeriodMS    = 20
+	maxPeriodMS    = 1000
 )
 
 func wrong(key, format string, args ...any) error {
@@ -58,6 +60,9 @@ func (u Unit) Check() error {
 	}
 	if _, err := time.Parse(time.DateOnly, u.ClosedOn); u.ClosedOn != "" && err != nil {
 		return wrong("closed_on", "%q is no date; write it as 2026-03-14", u.ClosedOn)
+	}
+	if u.Cells != "" {
+		return checkWord("cells", u.Cells, []string{CellsInside, CellsDummy, CellsNone})
 	}
 	return nil
 }
@@ -116,6 +121,9 @@ func (b Bench) Check() error {
 	}
 	if err := b.checkActuators(); err != nil {
 		return err
+	}
+	if b.PeriodMS != 0 && !within(b.PeriodMS, minPeriodMS, maxPeriodMS) {
+		return wrong("period_ms", "%g must be %d to %d ms; left out it is 500", b.PeriodMS, minPeriodMS, maxPeriodMS)
 	}
 	return b.checkSensors()
 }

@@ -21,8 +21,16 @@ type Unit struct {
 	Torque        string  `toml:"torque,omitempty"`    // of the fasteners, "0.8 N m, crosswise" say
 	ClosedBy      string  `toml:"closed_by,omitempty"` // who closed it
 	ClosedOn      string  `toml:"closed_on,omitempty"` // date, 2026-03-14
+	Cells         string  `toml:"cells,omitempty"`     // inside, dummy or none; empty: not said
 	Notes         string  `toml:"notes,omitempty"`
 }
+
+// What a unit may hold for cells.
+const (
+	CellsInside = "inside" // water in the unit is a danger: see the quarantine card
+	CellsDummy  = "dummy"
+	CellsNone   = "none"
+)
 
 // Media and supplies of a bench.
 const (
@@ -50,6 +58,7 @@ type Bench struct {
 	BlankLeakMLPerHPerBar   float64 `toml:"blank_leak_ml_per_h_per_bar,omitempty"`
 	BlankLeakSDMLPerHPerBar float64 `toml:"blank_leak_sd_ml_per_h_per_bar,omitempty"`
 	HandOperated            bool    `toml:"hand_operated,omitempty"`
+	PeriodMS                float64 `toml:"period_ms,omitempty"`     // ms, of the loop; 0: 500
 	OnPowerLoss             string  `toml:"on_power_loss,omitempty"` // vent or hold; empty: vent
 
 	Valves    []Valve    `toml:"valve,omitempty"`
