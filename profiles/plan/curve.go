@@ -40,9 +40,24 @@ func pressureAt(corners []Corner, at time.Duration) float64 {
 	return corners[len(corners)-1].Pa
 }
 
+// spread gives the lowest and the highest planned chamber pressure of a time, Pa
+// absolute.
+func spread(corners []Corner, from, to time.Duration) (low, high float64) {
+	low = pressureAt(corners, from)
+	high = low
+	take := func(pa float64) { low, high = min(low, pa), max(high, pa) }
+	take(pressureAt(corners, to))
+	for _, c := range corners {
+		if c.At >= from && c.At <= to {
+			take(c.Pa)
+		}
+	}
+	return low, high
+}
+
 // Draw draws the pressure over time in characters: width columns and height rows
 // of picture beside a scale of bar gauge and depth. Measuring windows stand full,
-// ramps and settling in outline.
+// settling light, and what goes up and down within a column is a line.
 func (p *Plan) Draw(width, height int) string {
 	const eighths = " ▁▂▃▄▅▆▇█"
 	steps := []rune(eighths)
@@ -58,14 +73,18 @@ func (p *Plan) Draw(width, height int) string {
 		grid[r] = []rune(strings.Repeat(" ", width))
 	}
 	for c := range width {
-		at := time.Duration((float64(c) + 0.5) / float64(width) * float64(end))
-		filled := max(pressureAt(corners, at)-room, 0) / (top - room) * float64(height) * 8
-		measuring := p.measuring(at)
+		from, to := time.Duration(float64(c)/float64(width)*float64(end)), time.Duration(float64(c+1)/float64(width)*float64(end))
+		low, high := spread(corners, from, to)
+		eighths := func(pa float64) int { return int(math.Round(max(pa-room, 0) / (top - room) * float64(height) * 8)) }
+		measuring := p.measuring((from + to) / 2)
 		for r := range height {
-			n := int(math.Round(filled)) - 8*(height-1-r)
+			below := 8 * (height - 1 - r)
+			n, all := eighths(high)-below, eighths(low)-below
 			switch {
-			case n >= 8 && measuring:
+			case n >= 8 && measuring && all >= 8:
 				grid[r][c] = '█'
+			case n >= 8 && all < 0:
+				grid[r][c] = '│' // it goes up and down here
 			case n >= 8:
 				grid[r][c] = '░'
 			case n > 0:
