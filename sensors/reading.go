@@ -95,10 +95,22 @@ const (
 	Garbled             // something came that cannot be read
 	OutOfRange          // a value that the sensor cannot truly have seen
 	Disconnected        // the port, bus or wire is gone
+	SupplyOff           // the sensor has no supply, or not the right one
+	Saturated           // at the end of what the sensor can show
 	Restarted           // the device behind the line started anew
+
+	// What sensors/health sees over time, or between two sensors.
+	Stale     // neither a value nor a fault: the driver itself hangs
+	Stuck     // too quiet for its noise
+	Jumping   // readings that leave both neighbours
+	Disagrees // too far from a sensor of the same quantity
+	Recovered // what was wrong is over; the record keeps it as a note
 )
 
-var statusNames = [...]string{"ok", "no-reading", "garbled", "out-of-range", "disconnected", "restarted"}
+var statusNames = [...]string{
+	"ok", "no-reading", "garbled", "out-of-range", "disconnected", "supply-off", "saturated", "restarted",
+	"stale", "stuck", "jumping", "disagrees", "recovered",
+}
 
 // String gives the word that the record uses as a fault's kind.
 func (s Status) String() string {

@@ -138,10 +138,16 @@ func (w *Writer) hashPending() {
 }
 
 // Readings adds what the sensors said. Values that one device read at one
-// moment share a line; readings without a value become faults.
+// moment share a line; readings without a value become faults, and the news that
+// one is over a note.
 func (w *Writer) Readings(rs []sensors.Reading) {
 	for i := 0; i < len(rs); {
 		r := &rs[i]
+		if r.Status == sensors.Recovered {
+			w.Note(r.At, r.Text)
+			i++
+			continue
+		}
 		if r.Status != sensors.OK {
 			w.Fault(r.At, r.Sensor, "", r.Status.String(), r.Text)
 			i++

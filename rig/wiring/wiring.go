@@ -14,6 +14,7 @@ import (
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/sensors"
+	"proofpot/sensors/health"
 	"proofpot/sensors/modbus"
 	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline"
@@ -74,7 +75,7 @@ func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
 
 		modbus: map[string]*modbus.Line{},
 	}
-	bench := &handBench{}
+	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono)}
 	for _, s := range b.Sensors {
 		d, err := drivers[s.Driver](s, with)
 		if err != nil {
@@ -113,6 +114,7 @@ func known(b setup.Bench) error {
 
 // handBench is a bench whose valves and pump a person works.
 type handBench struct {
+	watch   *health.Watch
 	drivers []driver
 	closed  bool
 }
@@ -129,7 +131,7 @@ func (b *handBench) Read(now rig.Instant, to []sensors.Reading) []sensors.Readin
 	if len(b.drivers) > 1 {
 		slices.SortStableFunc(to[base:], func(a, c sensors.Reading) int { return cmp.Compare(a.At, c.At) })
 	}
-	return to
+	return b.watch.Step(now.Mono, to, base)
 }
 
 // Drive implements rig.Devices. There is nothing to drive: a vent that is wanted
