@@ -31,7 +31,7 @@ func (s *Sensor) checkSerialLine(key func(string) string) error {
 func (s Sensor) TextLine() textline.Config {
 	main, _ := sensors.QuantityNamed(s.Measures)
 	c := textline.Config{
-		Sensor: s.ID, Shape: s.Line, DecimalComma: s.DecimalComma, Separator: s.Separator,
+		Sensor: s.ID, Shape: s.Line, Pattern: s.Pattern, DecimalComma: s.DecimalComma, Separator: s.Separator,
 		Checksum: s.Checksum, Sequence: s.Sequence, Banner: s.Banner, Main: main,
 	}
 	for _, f := range s.Fields {

@@ -83,6 +83,7 @@ type Sensor struct {
 	Parity       string  `toml:"parity,omitempty"`        // "none", "even" or "odd"; empty: none
 	StopBits     int     `toml:"stop_bits,omitempty"`     // 1 or 2; 0: 1
 	Line         string  `toml:"line,omitempty"`          // shape of a text line, see textline.Shapes; gpio-line: the line of the chip
+	Pattern      string  `toml:"pattern,omitempty"`       // line "pattern": a regular expression whose named groups are the numbers
 	DecimalComma bool    `toml:"decimal_comma,omitempty"` // numbers are written 3,214
 	Separator    string  `toml:"separator,omitempty"`     // csv: ",", ";", "\t" or " "; empty: found in each line
 	Checksum     bool    `toml:"checksum,omitempty"`      // refuse lines without a checksum

@@ -6,14 +6,29 @@
 //
 // One line for each set of values, ended by LF, CR LF or CR, in UTF-8 or plain
 // ASCII, at most 1024 bytes. 8 data bits, no parity, 1 stop bit. One to a
-// hundred lines a second; ten are plenty. Any of three shapes:
+// hundred lines a second; ten are plenty. Any of these shapes:
 //
 //	p_bar=3.214 t_c=18.42                      key-value: apart by spaces, tabs, commas or semicolons
 //	3.214;18.42                                csv: apart by semicolon, tab, comma or spaces
 //	{"pot":{"bar":3.214},"water":{"c":18.42}}  json: one object a line
+//	$YXXDR,P,3.214,B,POT,C,18.42,C,WATER*48    nmea-xdr: NMEA 0183, with its checksum
+//	Druck: 3,214 bar                           pattern: any other, by a regular expression
+//
+// In bench.toml, from says where a field's number stands: its key, "p_bar"; its
+// column, "1" for the first; its path, "pot.bar"; its transducer, "P:POT" (type
+// and name); or its group. A pattern matches the whole line and names the
+// numbers in it:
+//
+//	line = "pattern"
+//	pattern = 'Druck: (?P<p>[-+0-9,]+) bar'
+//	decimal_comma = true
+//
+// The unit in an XDR sentence (B bar, P pascal, C degree, P per cent of humidity)
+// must be that of bench.toml, or the sentence is a fault. Other sentences, and
+// transducers that no field asks for, are passed over.
 //
 // A number is written 3.214, -0.5 or 1.2e-3. With decimal_comma = true (for
-// key-value and csv) it is written 3,214, and a comma separates nothing.
+// key-value, csv and pattern) it is written 3,214, and a comma separates nothing.
 // Between a key, its equals sign and its value there is no space. A wet probe
 // is 1 or 0, true or false, wet or dry. Where a value is missing, print nan (in
 // JSON null): it becomes a fault of that quantity and leaves the others be.
@@ -34,13 +49,28 @@
 //     0183 has it. Without it a byte that is lost from the middle of a number,
 //     or a line cut short by a restart, can leave a number that looks whole.
 //
-// Both together, and the same in C:
+// Both together:
 //
 //	p_bar=3.21400 t_c=18.42 n=17 *68
+//	3;3.214;18.42*38
+//	{"pot":{"bar":3.214},"water":{"c":18.42},"n":3} *46
+//
+// The first lines of a good device: it starts and says so, counts, and has no water
+// temperature once its thermometer is unplugged:
+//
+//	# pot sensor 1.4 boot
+//	p_bar=0.00012 t_c=18.40 wet=dry n=0 *4F
+//	p_bar=0.00015 t_c=18.40 wet=dry n=1 *49
+//	p_bar=3.21400 t_c=nan wet=dry n=2 *08
+//
+// The same in C, for a line without its end:
 //
 //	uint8_t sum = 0;
-//	for (const char *c = line; *c; c++) sum ^= *c;
+//	for (const char *c = line; *c; c++) sum ^= (uint8_t)*c;
 //	printf("%s*%02X\r\n", line, sum);
+//
+// Print from one buffer with one call, and never more than the port takes: a
+// buffer that is full tears a line, which the checksum shows.
 //
 // A device whose lines carried a checksum once is held to it: a later line
 // without one is damaged. checksum = true in bench.toml demands it from the

@@ -22,15 +22,18 @@ const (
 	KeyValue = "key-value" // p_bar=3.214 t_c=18.42
 	CSV      = "csv"       // 3.214;18.42
 	JSON     = "json"      // {"p":{"bar":3.214},"t":18.42}
+	Pattern  = "pattern"   // whatever a regular expression takes apart
+	NMEA     = "nmea-xdr"  // $YXXDR,P,3.214,B,POT,C,18.42,C,WATER*48
 )
 
 // Shapes lists the shapes that a Config may ask for.
-func Shapes() []string { return []string{KeyValue, CSV, JSON} }
+func Shapes() []string { return []string{KeyValue, CSV, JSON, Pattern, NMEA} }
 
 // Config says how the lines of one device look and what they mean.
 type Config struct {
 	Sensor       string           // id in bench.toml, repeated in each reading
 	Shape        string           // see Shapes
+	Pattern      string           // shape pattern: a regular expression whose named groups are the numbers
 	DecimalComma bool             // numbers are written 3,214; a comma then separates nothing
 	Separator    string           // csv: ",", ";", "\t" or " "; empty: found in each line
 	Checksum     bool             // refuse lines without a checksum
@@ -42,7 +45,7 @@ type Config struct {
 
 // Field is one number of a line.
 type Field struct {
-	From      string           // key, column from 1, or JSON path a.b.c
+	From      string           // key, column from 1, JSON path a.b.c, group, or NMEA type:name
 	Quantity  sensors.Quantity //
 	Unit      string           // see scale.UnitsOf
 	Reference string           // pressures only, see scale.References
@@ -67,6 +70,20 @@ func (c *Config) Check() error {
 	}
 	if c.DecimalComma && c.Shape == JSON {
 		return wrong("decimal_comma", "a JSON number has a decimal point; leave it out")
+	}
+	if c.DecimalComma && c.Shape == NMEA {
+		return wrong("decimal_comma", "NMEA 0183 has a decimal point; leave it out")
+	}
+	if c.Sequence != "" && c.Shape == NMEA {
+		return wrong("sequence", "an XDR sentence has no line number; leave it out")
+	}
+	if c.Pattern != "" && c.Shape != Pattern {
+		return wrong("pattern", "only lines of shape \"pattern\" have one; leave it out")
+	}
+	if c.Shape == Pattern {
+		if _, err := compile(c.Pattern); err != nil {
+			return err
+		}
 	}
 	if c.Separator != "" && c.Shape != CSV {
 		return wrong("separator", "only csv lines have a separator to choose; leave it out")
@@ -140,6 +157,12 @@ func (c *Config) checkPlace(key, place string, optional bool) error {
 			return wrong(key, "%s is no column; give its number as text, \"1\" for the first", quoted(place))
 		}
 	}
+	switch c.Shape {
+	case Pattern:
+		return c.checkGroup(key, place)
+	case NMEA:
+		return checkTransducer(key, place)
+	}
 	if c.Shape == KeyValue && strings.ContainsAny(place, "= ,;\t") {
 		return wrong(key, "a key cannot hold =, a space, a comma, a semicolon or a tab: %s", quoted(place))
 	}
@@ -150,6 +173,10 @@ func (c *Config) placeWord() string {
 	switch c.Shape {
 	case CSV:
 		return "its column number as text, \"1\" for the first"
+	case Pattern:
+		return "its group, \"p\" for (?P<p>…)"
+	case NMEA:
+		return "its transducer, \"P:POT\" for P,6.01,B,POT"
 	case JSON:
 		return "its path, \"a.b\" for {\"a\":{\"b\":1}}"
 	}

@@ -3,6 +3,7 @@ package textline
 import (
 	"bytes"
 	"fmt"
+	"regexp"
 	"strings"
 	"time"
 	"unicode"
@@ -21,6 +22,8 @@ const maxColumns = 64
 type Parser struct {
 	config Config
 	room   *scale.Room
+
+	pattern *regexp.Regexp
 
 	checksummed bool   // a line with a checksum has been seen
 	sequenced   bool   // a sequence number has been seen
@@ -41,10 +44,20 @@ func NewParser(config Config, room *scale.Room) (*Parser, error) {
 	if err := config.Check(); err != nil {
 		return nil, err
 	}
-	if config.Sequence == "" && config.Shape != CSV {
-		config.Sequence = "n"
+	p := &Parser{config: config, room: room}
+	switch config.Shape {
+	case Pattern:
+		p.pattern, _ = compile(config.Pattern) // Check has
+	case NMEA:
+		p.config.Checksum = true
+		return p, nil
+	case CSV:
+		return p, nil
 	}
-	return &Parser{config: config, room: room}, nil
+	if config.Sequence == "" {
+		p.config.Sequence = "n"
+	}
+	return p, nil
 }
 
 // Restart forgets what the last line said about the next: the port was opened
@@ -116,6 +129,10 @@ func (p *Parser) split(body string) (lookup, string) {
 		return p.splitCSV(body)
 	case JSON:
 		return splitJSON(body)
+	case Pattern:
+		return p.splitPattern(body)
+	case NMEA:
+		return p.splitNMEA(body)
 	}
 	return p.splitKeyValue(body)
 }

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -279,6 +281,47 @@ func TestTheLineOfTheProtocolPageReads(t *testing.T) {
 	}
 	if got := said(gaugeAndWater(t).Line(0, []byte(line), nil)); got != "chamber pressure=421400; chamber water temperature=18.42" {
 		t.Errorf("it reads %q", got)
+	}
+}
+
+// TestEveryExampleOfTheProtocolPageReads reads each line of the page that ends
+// with a checksum, and the start of the device.
+func TestEveryExampleOfTheProtocolPageReads(t *testing.T) {
+	page, err := os.ReadFile("../doc.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	field := func(from string, q sensors.Quantity, unit string) Field {
+		f := Field{From: from, Quantity: q, Unit: unit}
+		if q == pot {
+			f.Reference = scale.Gauge
+		}
+		return f
+	}
+	shapes := map[byte]*Parser{}
+	for first, c := range map[byte]Config{
+		'p': {Shape: KeyValue, Fields: []Field{field("p_bar", pot, "bar"), field("t_c", sensors.ChamberWater, "C"), field("wet", sensors.ProbeWet, "")}},
+		'3': {Shape: CSV, Sequence: "1", Fields: []Field{field("2", pot, "bar"), field("3", sensors.ChamberWater, "C")}},
+		'{': {Shape: JSON, Fields: []Field{field("pot.bar", pot, "bar"), field("water.c", sensors.ChamberWater, "C")}},
+		'$': {Shape: NMEA, Fields: []Field{field("P:POT", pot, "bar"), field("C:WATER", sensors.ChamberWater, "C")}},
+	} {
+		shapes[first] = parser(t, c, scale.NewRoom(100000, false))
+	}
+	shapes['#'] = shapes['p']
+	var got []string
+	ends := regexp.MustCompile(`^//\t(.*\*[0-9A-F]{2}|# .*boot)( +nmea.*)?$`)
+	for line := range strings.Lines(string(page)) {
+		if m := ends.FindStringSubmatch(strings.TrimSpace(line)); m != nil {
+			got = append(got, said(shapes[m[1][0]].Line(0, []byte(m[1]), nil)))
+		}
+	}
+	const both = "chamber pressure=421400; chamber water temperature=18.42"
+	want := []string{both, both, both, both, "chamber pressure restarted",
+		"chamber pressure=100012; chamber water temperature=18.4; wet probe=0",
+		"chamber pressure=100015; chamber water temperature=18.4; wet probe=0",
+		"chamber pressure=421400; chamber water temperature no-reading; wet probe=0"}
+	if !slices.Equal(got, want) {
+		t.Errorf("read:\n%s\nwant:\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }
 
