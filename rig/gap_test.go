@@ -1,0 +1,114 @@
+package rig_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"proofpot/rig"
+	"proofpot/rig/setup"
+	"proofpot/rig/simbench"
+)
+
+func gapSheet(edit func(*setup.Bench)) setup.Run {
+	run := setup.Run{Format: 1, Bench: simbench.BuiltInBench(), Unit: simbench.BuiltInUnit()}
+	run.Profile.Accept.LeakMLPerH = 0.5
+	if edit != nil {
+		edit(&run.Bench)
+	}
+	return run
+}
+
+func TestTheGapOfAGasChamberIsJudgedByTheGasLaw(t *testing.T) {
+	const room = 101300
+	nan := math.NaN()
+	gas := gapSheet(func(b *setup.Bench) { b.Medium, b.GasCushionML, b.StiffnessMLPerBar = setup.MediumGas, 0, 0 })
+	// Worked by hand: 400 kPa absolute at 15 °C, 3 K colder: 400·(1 − 3/288.15) = 395.84 kPa.
+	base := rig.Gap{Before: rig.GapSide{Pa: 4e5, U: 20, GasC: 15, WaterC: nan}, After: rig.GapSide{Pa: 395_835, U: 20, GasC: 12, WaterC: nan},
+		Length: time.Hour, ClockTrusted: true}
+	for _, c := range []struct {
+		what string
+		edit func(*rig.Gap)
+		want rig.GapOutcome
+		text string
+	}{
+		{"colder gas", func(*rig.Gap) {}, rig.GapHeld, "held: 400000 Pa absolute before, 395835 after 1h0m0s; 395836 ± "},
+		{"as it was, though colder", func(g *rig.Gap) { g.After.Pa = 4e5 }, rig.GapUnknown, "unknown: "},
+		{"as it was, without a thermometer", func(g *rig.Gap) { g.After.Pa, g.Before.GasC = 4e5, nan }, rig.GapHeld, "(no thermometer in the chamber: 2 K assumed)"},
+		{"half gone", func(g *rig.Gap) { g.After.Pa = 2.5e5 }, rig.GapUnknown, "unknown: "},
+		{"gone", func(g *rig.Gap) { g.After.Pa = 102e3 }, rig.GapLost, "lost: 400000 Pa absolute before, 102000 after 1h0m0s"},
+		{"the vent opened", func(g *rig.Gap) { g.VentOpened = true }, rig.GapLost, "lost: "},
+		{"a clock that was set back", func(g *rig.Gap) { g.ClockTrusted, g.Clock = false, "; the clock was set back" }, rig.GapUnknown, "after a time that is not known; 395836"},
+		{"more than before", func(g *rig.Gap) { g.After.Pa = 4.2e5 }, rig.GapUnknown, "unknown: "},
+	} {
+		g := base
+		c.edit(&g)
+		got, text := rig.JudgeGap(gas, room, g)
+		if got != c.want || !strings.Contains(text, c.text) {
+			t.Errorf("%s: %s, %q; want %s with %q", c.what, got, text, c.want, c.text)
+		}
+	}
+}
+
+// TestTheGapsOfASimulatedBenchAreJudgedAsTheyWere pressurises the simulated
+// bench, looks away, and judges by its own sensors.
+func TestTheGapsOfASimulatedBenchAreJudgedAsTheyWere(t *testing.T) {
+	for _, c := range []struct {
+		fault string
+		gap   time.Duration
+		vent  bool
+		want  rig.GapOutcome
+	}{
+		{"", 20 * time.Minute, false, rig.GapHeld},
+		{"", 8 * time.Hour, false, rig.GapHeld},
+		{"day swings, 5 K", 8 * time.Hour, false, rig.GapHeld},
+		{"room warms, 2 K/h", 2 * time.Hour, false, rig.GapHeld},
+		{"bench leaks, 60 ml/h", 4 * time.Hour, false, rig.GapUnknown},
+		{"lid opens at 120 min", 4 * time.Hour, false, rig.GapLost},
+		{"", 30 * time.Minute, true, rig.GapLost},
+	} {
+		for seed := uint64(1); seed <= 4; seed++ {
+			run := gapSheet(nil)
+			run.Unit.SealedPa = run.Bench.RoomPa
+			cfg := simbench.Default(run, seed)
+			if c.fault != "" {
+				f, err := simbench.ParseBenchFault(c.fault)
+				if err != nil {
+					t.Fatal(err)
+				}
+				cfg.BenchFaults = append(cfg.BenchFaults, f)
+			}
+			start := time.Date(2026, 3, 14, 20, 0, 0, 0, time.UTC)
+			b, err := simbench.New(cfg, start)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var now time.Duration
+			look := func(length time.Duration, v rig.Valves) (g rig.Side) {
+				for end := now + length; now < end; {
+					now += 500 * time.Millisecond
+					if err := b.Drive(rig.Instant{Mono: now}, v); err != nil {
+						t.Fatal(err)
+					}
+					for _, r := range b.Read(rig.Instant{Mono: now}, nil) {
+						g.See(&r, "p1")
+					}
+				}
+				return g
+			}
+			pressure := look(time.Second, rig.Valves{})
+			for n := 0; pressure.Last() < 4e5 && n < 1200; n++ {
+				pressure = look(time.Second, rig.Valves{Fill: true})
+			}
+			look(40*time.Minute, rig.Valves{})
+			before := look(5*time.Minute, rig.Valves{})
+			look(c.gap, rig.Valves{Vent: c.vent})
+			after := look(5*time.Second, rig.Valves{Vent: c.vent})
+			got, text := rig.JudgeGap(run, run.Bench.RoomPa, rig.Gap{Before: before.Ends(), After: after.Ends(), Length: c.gap, ClockTrusted: true})
+			if got != c.want {
+				t.Errorf("%q, seed %d: %s", c.fault, seed, text)
+			}
+		}
+	}
+}
