@@ -250,7 +250,7 @@ func (a *analysis) measureHold(st *stage) {
 	if !window.real() {
 		window = d
 	}
-	st.missing = a.missing(window)
+	st.missing = a.missing(window, a.plannedS(st))
 	st.meanPa = a.meanPressure(window)
 	if math.IsNaN(st.meanPa) {
 		return

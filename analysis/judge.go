@@ -44,6 +44,9 @@ func (a *analysis) judge() *Result {
 				v.ProvedDepthM = max(v.ProvedDepthM, st.depthM)
 			}
 		case Inconclusive:
+			if st.lost && a.repeated(st) {
+				break // it was done again, and that counts
+			}
 			for _, why := range h.Reasons {
 				doubts = append(doubts, fmt.Sprintf("hold at %.1f m: %s", st.depthM, why))
 			}
@@ -72,6 +75,7 @@ func (a *analysis) judge() *Result {
 		}
 		v.Reasons = append(v.Reasons, fmt.Sprintf("in every hold the upper bound of the leak lies below the limit of %g ml/h, and nothing else says otherwise", a.limit()))
 	}
+	v.Reasons = append(v.Reasons, a.cost()...)
 	return r
 }
 
@@ -172,12 +176,17 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 	return h
 }
 
+// plannedS is how long a stage's hold was to be, s; NaN where the sheet does not say.
+func (a *analysis) plannedS(st *stage) float64 {
+	if st.index >= 0 && st.index < len(a.run.Profile.Stages) {
+		return a.run.Profile.Stages[st.index].HoldS
+	}
+	return math.NaN()
+}
+
 // short says whether a hold was cut short of its plan.
 func (a *analysis) short(st *stage) string {
-	plan := math.NaN()
-	if st.index >= 0 && st.index < len(a.run.Profile.Stages) {
-		plan = a.run.Profile.Stages[st.index].HoldS
-	}
+	plan := a.plannedS(st)
 	if plan > 0 && st.hold.length() < mustReach*plan {
 		return fmt.Sprintf("the hold was cut short: %.0f s of %.0f s", st.hold.length(), plan)
 	}

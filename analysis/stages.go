@@ -16,6 +16,7 @@ type stage struct {
 	hold   interval
 	closed []interval // settle and hold without the times of an open valve
 	cut    bool       // the run was stopped in it
+	lost   bool       // it was cut off by a gap in which the pressure was not held
 	plannS float64    // s, how long the hold should have been; NaN where unknown
 
 	missing float64 // share of the hold without a reading
@@ -86,6 +87,7 @@ func findStages(x *table, dt float64) []*stage {
 			s.closed = shut(x, d, dt)
 		}
 		s.cut = x.aborted && i == len(list)-1
+		s.lost = x.lostIn(s)
 	}
 	return list
 }

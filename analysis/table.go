@@ -107,6 +107,7 @@ type table struct {
 	events    []Event
 	aborted   bool
 	ended     bool
+	cuts      []cut
 	faults    int
 	lines     int64
 }
@@ -151,6 +152,7 @@ func readTable(src Source) (*table, error) {
 			x.startNS = l.TimeNS
 		}
 		t := float64(l.TimeNS-x.startNS) / 1e9
+		last := x.endS
 		x.endS = max(x.endS, t)
 		switch l.Measurement {
 		case record.Chamber:
@@ -217,7 +219,7 @@ func readTable(src Source) (*table, error) {
 				x.vent, ventOpen = valve(x.vent, ventOpen, l.Open, t)
 			}
 		case record.Stage:
-			if n := len(x.spans); n > 0 {
+			if n := len(x.spans); n > 0 && math.IsNaN(x.spans[n-1].end) {
 				x.spans[n-1].end = t
 			}
 			if len(x.spans) < maxSpans {
@@ -238,6 +240,8 @@ func readTable(src Source) (*table, error) {
 				x.aborted = true
 			case "end":
 				x.ended = true
+			case "resume":
+				x.resume(l.Text, last, t)
 			}
 			x.event(t, "run", l.Event+": "+l.Text)
 		}

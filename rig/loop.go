@@ -50,7 +50,8 @@ type Loop struct {
 	// SyncEvery bounds how long a reading may wait for the disk, by the real clock.
 	SyncEvery time.Duration
 
-	// Start is the state to begin with: Locked, where the bench is locked out.
+	// Start is the state to begin with: Locked, where the bench is locked out;
+	// that of Plan.Resume, where a run goes on.
 	Start State
 
 	state    State

@@ -92,8 +92,8 @@ func ready(p *Plan, s *State, now time.Duration, out *Output) bool {
 		out.say(Event{Kind: ValveEvent, Valve: "vent"})
 	}
 	s.HighPa = s.Smooth
-	s.Up, s.Dn = flow{}, flow{} // a vent that was open at the room's pressure has taught nothing
-	startRamp(p, s, now, 0, out)
+	s.Up, s.Dn = flow{}, flow{}      // a vent that was open at the room's pressure has taught nothing
+	startRamp(p, s, now, s.Leg, out) // the first, or the one that a gap cut off
 	return true
 }
 

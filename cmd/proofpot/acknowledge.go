@@ -45,7 +45,7 @@ func (c *acknowledgeCmd) Run(w *world) error {
 		}
 	}
 	if r := held.state.Running; r != nil {
-		fmt.Fprintf(w.out, "the run that began %s was cut off; it can go on: proofpot run --resume %s\n", r.Since.Local().Format(time.DateTime), r.Record)
+		fmt.Fprintf(w.out, "the run that began %s was cut off; it can go on: proofpot resume %s\n", r.Since.Local().Format(time.DateTime), r.Record)
 	}
 	switch {
 	case c.Confirm:

@@ -64,7 +64,7 @@ func (c *control) free() error {
 			c.bench, l.At.Local().Format(time.DateTime), l.Reason)}
 	}
 	if r := c.state.Running; r != nil {
-		return coded{exitBench, fmt.Errorf("the run that began %s was cut off, and the chamber may be under pressure: go on with it, proofpot run --resume %s, or end it, proofpot acknowledge BENCH.TOML",
+		return coded{exitBench, fmt.Errorf("the run that began %s was cut off, and the chamber may be under pressure: go on with it, proofpot resume %s, or end it, proofpot acknowledge BENCH.TOML",
 			r.Since.Local().Format(time.DateTime), r.Record)}
 	}
 	return nil
@@ -79,8 +79,9 @@ func (c *control) begin(record string) error {
 	if abs, err := filepath.Abs(record); err == nil {
 		record = abs
 	}
+	boot, up := benchstate.Boot()
 	return c.update(func(s *benchstate.State) {
-		s.Running = &benchstate.Running{Since: time.Now().UTC().Truncate(time.Second), Record: record}
+		s.Running = &benchstate.Running{Since: time.Now().UTC().Truncate(time.Second), Record: record, Boot: boot, UpS: up}
 	})
 }
 

@@ -53,6 +53,7 @@ type commands struct {
 	Plan        planCmd        `cmd:"" help:"Say what a run would do, and what it could prove on this bench."`
 	Analyse     analyseCmd     `cmd:"" help:"Analyse records and write verdict.json beside each."`
 	Certificate certificateCmd `cmd:"" help:"Make the certificate of a record, with its pictures."`
+	Resume      resumeCmd      `cmd:"" help:"Go on with a run that a power cut or a crash cut off, in the same record."`
 	Preflight   preflightCmd   `cmd:"" help:"Go through what must be so before anything moves on a bench."`
 	Acknowledge acknowledgeCmd `cmd:"" help:"End a bench's lock-out after a trip, once its reason is dealt with."`
 	Verify      verifyCmd      `cmd:"" help:"Check that records are whole and unaltered."`

@@ -57,7 +57,7 @@ func (c *preflightCmd) Run(w *world) error {
 			f.before.Acknowledged = w.inTTY && confirmed(w, "Type yes when all of this is so: ")
 		}
 	}
-	opener := runCmd{setting: c.setting, Seed: 1}
+	opener := runCmd{setting: c.setting, simFlags: simFlags{Seed: 1}}
 	ferr := f.look(func() (rig.Devices, rig.Clock, error) { return opener.devices(sheet) })
 	if f.devices != nil {
 		ferr = errors.Join(ferr, f.devices.Close())

@@ -3,11 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
-	"proofpot/analysis"
 	"proofpot/profiles"
 	"proofpot/rig"
 	"proofpot/rig/record"
@@ -26,23 +24,20 @@ type setting struct {
 
 type runCmd struct {
 	setting
-	house
 	stateFlag
-	keyFlag
+	simFlags
+	paperwork
 	Records            string        `help:"Folder for records." default:"records"`
 	Acknowledge        bool          `help:"The cautions have been read (a script's answer to the question)."`
 	Wait               time.Duration `help:"How long to wait before a run for the lid switch and the emergency stop to be operated." default:"2m"`
 	AcceptInconclusive bool          `help:"Run though the plan says that this bench cannot prove the claim."`
 	GoOnWet            bool          `help:"Go on when a wet probe is wet: to see whether a leak seals under more pressure. Never with cells in the unit."`
-	UnitFault          []string      `sep:"none" help:"Simulated bench: make the unit fail; may be given again. One of: ${unitFaults}." placeholder:"TEXT"`
-	BenchFault         []string      `sep:"none" help:"Simulated bench: break the bench; may be given again. One of: ${benchFaults}." placeholder:"TEXT"`
-	Seed               uint64        `help:"Simulated bench: seed of every chance." default:"1"`
 	Pace               float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
 }
 
 // Run runs a test to its verdict.
 func (c *runCmd) Run(w *world) error {
-	opts, err := c.options() // before anything moves
+	papers, err := c.paperwork.prepare() // before anything moves
 	if err != nil {
 		return err
 	}
@@ -51,10 +46,6 @@ func (c *runCmd) Run(w *world) error {
 		return err
 	}
 	if err := c.plannable(w, sheet); err != nil {
-		return err
-	}
-	key, err := c.load() // before anything is pressurised
-	if err != nil {
 		return err
 	}
 	var held *control
@@ -75,30 +66,7 @@ func (c *runCmd) Run(w *world) error {
 	if folder == "" {
 		return err
 	}
-	res, run, aerr := analyse(folder)
-	if aerr != nil {
-		return coded{exitBench, errors.Join(err, aerr)}
-	}
-	if werr := writeVerdict(folder, res); werr != nil {
-		return coded{exitBench, werr}
-	}
-	if werr := writeCertificate(folder, run, res, opts); werr != nil {
-		return coded{exitBench, werr}
-	}
-	if serr := signRecord(folder, key); serr != nil {
-		return coded{exitBench, serr}
-	}
-	report(w.out, res)
-	fmt.Fprintf(w.out, "certificate: %s\n%s\n", filepath.Join(folder, certificateFile), folder)
-	switch {
-	case stopped == rig.ByOperator:
-		return answer(exitStopped)
-	case err != nil && res.Verdict.Verdict != analysis.Fail:
-		return coded{exitBench, err}
-	case res.Verdict.Verdict != analysis.Pass:
-		return answer(exitNo)
-	}
-	return nil
+	return papers.conclude(w, folder, stopped, err)
 }
 
 // sheet gathers profile, bench and unit. Nothing has been opened yet. Pressures
@@ -192,33 +160,9 @@ func (c *runCmd) devices(run setup.Run) (rig.Devices, rig.Clock, error) {
 		}
 		return d, clock, nil
 	}
-	column, err := profiles.NewColumn(run.Profile.Water)
-	if err != nil {
-		return nil, nil, err
-	}
-	cfg := simbench.Default(run, c.Seed)
-	cfg.GaugePa = column.GaugePa
-	for _, text := range c.UnitFault {
-		f, err := simbench.ParseUnitFault(text)
-		if err != nil {
-			return nil, nil, fmt.Errorf("--unit-fault: %w", err)
-		}
-		cfg.UnitFaults = append(cfg.UnitFaults, f)
-	}
-	for _, text := range c.BenchFault {
-		f, err := simbench.ParseBenchFault(text)
-		if err != nil {
-			return nil, nil, fmt.Errorf("--bench-fault: %w", err)
-		}
-		cfg.BenchFaults = append(cfg.BenchFaults, f)
-	}
 	start := time.Now().UTC().Truncate(time.Second)
-	clock := rig.NewSimClock(start, c.Pace)
-	d, err := simbench.New(cfg, start)
-	if err != nil {
-		return nil, nil, err
-	}
-	return d, clock, nil
+	d, err := c.simulated(run, start)
+	return d, rig.NewSimClock(start, c.Pace), err
 }
 
 // looked is a bench that was opened and looked at.
@@ -316,38 +260,19 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 		writer.Valve(0, "fill", false)
 		writer.Valve(0, "vent", true)
 	}
+	if c.Bench == "" {
+		writer.Note(0, c.simNote())
+	}
 	writer.Readings(surveyed.Readings)
 	for line := range strings.Lines(bench.checks) {
 		writer.Note(clock.Now().Mono, "before the run: "+strings.TrimSpace(line))
 	}
 	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
 
-	ready := func() bool { return false }
-	if sim, ok := devices.(*simbench.Bench); ok {
-		ready = sim.Answered
-	} else if plan.Asks {
-		go watch.answers.listen(w.in)
-		ready = watch.answers.ready
-	}
-	loop := &rig.Loop{Plan: plan, Devices: devices, Clock: clock, Recorder: writer, Observe: watch.step, SyncEvery: time.Second,
-		Operator: func() rig.Operator { return rig.Operator{Failed: watch.live.Failed(), Ready: ready()} }}
-	if c.Bench == "" && c.Pace == 0 {
-		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
-	}
-	err = loop.Run(w.ctx)
-	watch.close()
+	r := running{w: w, plan: plan, devices: devices, clock: clock, rec: writer, watch: watch, held: held, simulated: c.Bench == "", fast: c.Pace == 0}
+	stopped, err := r.steer(rig.State{}, folder)
 	if cerr := writer.Close(); err == nil && cerr != nil {
 		err = cerr
-	}
-	stopped := loop.State().Stopped
-	if herr := held.end(stopped, folder); herr != nil {
-		err = errors.Join(err, herr)
-	}
-	if trips(stopped) && held != nil {
-		fmt.Fprintf(w.errs, "bench %s is locked out: proofpot acknowledge %s\n", run.Bench.ID, c.Bench)
-	}
-	if stopped != rig.NotStopped {
-		fmt.Fprintf(w.errs, "%s\n", stopped)
 	}
 	return folder, stopped, err
 }

@@ -45,6 +45,8 @@ type Lockout struct {
 type Running struct {
 	Since  time.Time `toml:"since"`
 	Record string    `toml:"record"`
+	Boot   string    `toml:"boot,omitempty"` // of the machine, see Boot
+	UpS    float64   `toml:"up_s,omitempty"` // s since then
 }
 
 // FreeGas is the gas cushion as the last fill showed it.

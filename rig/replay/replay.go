@@ -1,10 +1,8 @@
-// Package replay feeds a record to the sequencer again, through the same loop
-// that drives a bench, and compares what it commands now with what was recorded.
+// Package replay feeds a record to the sequencer again, through the same steps
+// that drive a bench, and compares what it commands now with what was recorded.
 package replay
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -48,12 +46,8 @@ func Run(r *record.Record) (Result, error) {
 	for tape.next < len(tape.readings) && tape.readings[tape.next].At <= first-p.Period {
 		tape.next++
 	}
-	clock := rig.NewSimClock(tape.start, 0)
-	clock.WaitUntil(context.Background(), first)
 	log := &recorder{}
-	loop := &rig.Loop{Plan: p, Devices: tape, Clock: clock, Recorder: log, SyncEvery: time.Hour,
-		Operator: func() rig.Operator { return tape.asks(clock.Now().Mono) }}
-	_ = loop.Run(context.Background()) // a run that failed fails again; what it commanded is compared
+	play(p, tape, func(now rig.Instant, _ rig.State, out *rig.Output) { log.take(p, now.Mono, out) })
 	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), fromFirstStage(log.commands)
 	res.Difference = difference(res.Recorded, res.Replayed, p.Period)
 	return res, nil
@@ -69,6 +63,9 @@ type tape struct {
 	aborted    bool
 	quantities map[string]sensors.Quantity // main quantity of each sensor
 	noValve    time.Duration               // when a valve did not answer, or −1
+	gaps       []gap
+	notes      []string
+	last       time.Duration // of the newest line
 }
 
 // asked is a command of an operator.
@@ -97,27 +94,14 @@ var notes = map[string]rig.Operator{
 	rig.FailedNote: {Failed: true}, rig.ReadyNote: {Ready: true}, rig.UnlockedNote: {AcknowledgeLockout: true},
 }
 
-// errValve is what a valve that did not answer then does not answer now.
-var errValve = errors.New("a valve did not answer")
-
-func (t *tape) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
-	for t.next < len(t.readings) && t.readings[t.next].At <= now.Mono {
-		to = append(to, t.readings[t.next])
+// until gives what was read up to now since the last call.
+func (t *tape) until(now time.Duration) []sensors.Reading {
+	from := t.next
+	for t.next < len(t.readings) && t.readings[t.next].At <= now {
 		t.next++
 	}
-	return to
+	return t.readings[from:t.next]
 }
-
-// Drive implements rig.Devices.
-func (t *tape) Drive(now rig.Instant, _ rig.Valves) error {
-	if t.noValve >= 0 && now.Mono >= t.noValve {
-		return errValve
-	}
-	return nil
-}
-
-// Close implements rig.Devices.
-func (t *tape) Close() error { return nil }
 
 // read takes in a record: its readings, and what was commanded.
 func read(r *record.Record) (*tape, Result, error) {
@@ -142,6 +126,7 @@ func read(r *record.Record) (*tape, Result, error) {
 		}
 		at := time.Unix(0, l.TimeNS).Sub(t.start)
 		t.take(&l, at)
+		t.last = at
 		if l.Measurement == record.Stage && t.firstStage < 0 {
 			t.firstStage = at
 		}
@@ -187,12 +172,18 @@ func (t *tape) take(l *record.Line, at time.Duration) {
 			t.noValve = at
 		}
 	case record.Note:
+		if len(t.notes) < 1000 {
+			t.notes = append(t.notes, l.Text)
+		}
 		if op, known := notes[l.Text]; known {
 			t.asked = append(t.asked, asked{at, op})
 		}
 	case record.RunEvent:
-		if l.Event == "abort" && l.Text == rig.ByOperator.String() {
+		switch {
+		case l.Event == "abort" && l.Text == rig.ByOperator.String():
 			t.asked = append(t.asked, asked{at, rig.Operator{Abort: true}})
+		case l.Event == "resume":
+			t.gap(l.Text, at)
 		}
 	}
 }
@@ -248,22 +239,27 @@ func difference(a, b []Command, within time.Duration) string {
 	return ""
 }
 
-// recorder keeps the commands of the replay.
+// recorder keeps the commands of the replay, as the record would.
 type recorder struct{ commands []Command }
 
-func (r *recorder) add(at time.Duration, what string) {
-	r.commands = append(r.commands, Command{at, what})
-}
-func (r *recorder) Readings([]sensors.Reading) {}
-func (r *recorder) Valve(at time.Duration, valve string, open bool) {
-	r.add(at, valveWords(valve, open))
-}
-func (r *recorder) Setpoint(at time.Duration, pa float64)               { r.add(at, setpointWords(pa)) }
-func (r *recorder) Fault(time.Duration, string, string, string, string) {}
-func (r *recorder) Note(time.Duration, string)                          {}
-func (r *recorder) Run(time.Duration, string, string)                   {}
-func (r *recorder) Flush(time.Duration) error                           { return nil }
-func (r *recorder) Sync() error                                         { return nil }
-func (r *recorder) Stage(at time.Duration, kind string, index int, _ string, _, _ float64) {
-	r.add(at, stageWords(kind, index))
+func (r *recorder) take(p *rig.Plan, at time.Duration, out *rig.Output) {
+	add := func(at time.Duration, what string) { r.commands = append(r.commands, Command{at, what}) }
+	events := out.Events()
+	for i := range events { // a pulse that ended before this step
+		if e := &events[i]; e.Kind == rig.ValveEvent && e.At != 0 && e.At < at {
+			add(e.At, valveWords(e.Valve, e.Open))
+		}
+	}
+	for i := range events {
+		switch e := &events[i]; e.Kind {
+		case rig.StageEvent:
+			add(at, stageWords(e.Phase.String(), p.Legs[e.Leg].Stage))
+		case rig.SetpointEvent:
+			add(at, setpointWords(e.Pa))
+		case rig.ValveEvent:
+			if e.At == 0 || e.At >= at {
+				add(at, valveWords(e.Valve, e.Open))
+			}
+		}
+	}
 }

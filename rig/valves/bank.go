@@ -22,6 +22,7 @@ type Options struct {
 	Heartbeat            Output        // nil: none; it changes with each command
 	Patience             time.Duration // for an output that does not come back; 0: 1 s
 	DeadMan              time.Duration // an open fill without a further command is shut; 0: 2 s
+	KeepVent             bool          // leave the vent as it stands until the first Drive: a run that goes on
 }
 
 // Bank is the valves of a bench. Its methods are for one goroutine, the loop's.
@@ -35,7 +36,7 @@ type Bank struct {
 }
 
 // New takes over the outputs and puts them where nothing can happen: fill shut,
-// vent open, regulator at nothing.
+// vent open (unless it is kept as it stands), regulator at nothing.
 func New(o Options) *Bank {
 	if o.Patience == 0 {
 		o.Patience = time.Second
@@ -54,7 +55,9 @@ func New(o Options) *Bank {
 		b.regulator.post(order{})
 	}
 	b.fill.post(order{})
-	b.vent.post(order{open: true})
+	if !o.KeepVent {
+		b.vent.post(order{open: true})
+	}
 	return b
 }
 

@@ -266,3 +266,19 @@ func TestARegulatorFollowsAboveTheRoomAndIsSetToNothingAtTheEnd(t *testing.T) {
 		}
 	})
 }
+
+func TestARunThatGoesOnLeavesTheVentAsItStands(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, fill, vent := bench(Options{KeepVent: true})
+		if fill.sets != 1 || vent.sets != 0 {
+			t.Errorf("the fill was told %d times, the vent %d", fill.sets, vent.sets)
+		}
+		drive(t, b, false, true, 0)
+		if !vent.isOpen() {
+			t.Error("the vent does not open")
+		}
+		if err := b.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+}

@@ -57,7 +57,7 @@ const (
 )
 
 // openBank opens the valves of a bench and what stands beside them, or nothing.
-func openBank(b setup.Bench) (bank *valves.Bank, err error) {
+func openBank(b setup.Bench, keepVent bool) (bank *valves.Bank, err error) {
 	var open []io.Closer
 	defer func() {
 		if err != nil {
@@ -66,7 +66,7 @@ func openBank(b setup.Bench) (bank *valves.Bank, err error) {
 			}
 		}
 	}()
-	o := valves.Options{RoomPa: b.RoomPa, Patience: patience}
+	o := valves.Options{RoomPa: b.RoomPa, Patience: patience, KeepVent: keepVent}
 	if o.RoomPa == 0 {
 		o.RoomPa = standardPa
 	}
@@ -138,12 +138,12 @@ type drivenBench struct {
 
 // openDriven adds the valves to the sensors of a bench. On an error the sensors
 // stay the caller's.
-func openDriven(b setup.Bench, read *handBench) (*drivenBench, error) {
+func openDriven(b setup.Bench, read *handBench, keepVent bool) (*drivenBench, error) {
 	service, err := watchdog.OpenService(os.Getenv, os.Getpid())
 	if err != nil {
 		return nil, err
 	}
-	bank, err := openBank(b)
+	bank, err := openBank(b, keepVent)
 	if err != nil {
 		return nil, errors.Join(err, service.Close())
 	}

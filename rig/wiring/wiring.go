@@ -65,7 +65,13 @@ var ErrNoValve = errors.New("this bench is operated by hand and has no fill valv
 // for use by several goroutines; readings are stamped with it. Fill stands shut
 // and vent open then. The error is one line that names the device and what to do;
 // nothing has been pressurised then.
-func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
+func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) { return open(b, clock, false) }
+
+// OpenAsItStands is Open for a run that goes on: the vent is left as it is until
+// the first Drive.
+func OpenAsItStands(b setup.Bench, clock rig.Clock) (rig.Devices, error) { return open(b, clock, true) }
+
+func open(b setup.Bench, clock rig.Clock, keepVent bool) (rig.Devices, error) {
 	if err := known(b); err != nil {
 		return nil, fmt.Errorf("bench %q: %w", b.ID, err)
 	}
@@ -87,7 +93,7 @@ func Open(b setup.Bench, clock rig.Clock) (rig.Devices, error) {
 	if b.HandOperated {
 		return bench, nil
 	}
-	driven, err := openDriven(b, bench)
+	driven, err := openDriven(b, bench, keepVent)
 	if err != nil {
 		_ = bench.Close()
 		return nil, fmt.Errorf("bench %q, %w", b.ID, err)

@@ -1,0 +1,106 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"proofpot/analysis"
+	"proofpot/analysis/certificate"
+	"proofpot/rig"
+	"proofpot/rig/record/signing"
+	"proofpot/rig/simbench"
+)
+
+// running is a run with everything that it needs, from its first step or from
+// the one at which it was cut off.
+type running struct {
+	w         *world
+	plan      *rig.Plan
+	devices   rig.Devices
+	clock     rig.Clock
+	rec       rig.Recorder
+	watch     *progress
+	held      *control
+	simulated bool
+	fast      bool // simulated, as fast as it goes
+}
+
+// steer runs the loop to its end and remembers with the bench how that was.
+func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
+	ready := func() bool { return false }
+	if sim, ok := r.devices.(*simbench.Bench); ok {
+		ready = sim.Answered
+	} else if r.plan.Asks {
+		go r.watch.answers.listen(r.w.in)
+		ready = r.watch.answers.ready
+	}
+	loop := &rig.Loop{Plan: r.plan, Devices: r.devices, Clock: r.clock, Recorder: r.rec, Observe: r.watch.step, SyncEvery: time.Second, Start: start,
+		Operator: func() rig.Operator { return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready()} }}
+	if r.simulated && r.fast {
+		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
+	}
+	err := loop.Run(r.w.ctx)
+	r.watch.close()
+	stopped := loop.State().Stopped
+	if herr := r.held.end(stopped, folder); herr != nil {
+		err = errors.Join(err, herr)
+	}
+	if trips(stopped) && r.held != nil {
+		fmt.Fprintf(r.w.errs, "bench %s is locked out: proofpot acknowledge BENCH.TOML\n", r.held.bench)
+	}
+	if stopped != rig.NotStopped {
+		fmt.Fprintf(r.w.errs, "%s\n", stopped)
+	}
+	return stopped, err
+}
+
+// paperwork is what a verdict is printed and signed with.
+type paperwork struct {
+	house
+	keyFlag
+}
+
+// papers is the paperwork, read.
+type papers struct {
+	opts certificate.Options
+	key  *signing.Key
+}
+
+func (p *paperwork) prepare() (papers, error) {
+	opts, err := p.options()
+	if err != nil {
+		return papers{}, err
+	}
+	key, err := p.load()
+	return papers{opts, key}, err
+}
+
+// conclude analyses a run that has ended, with err, and prints what came of it.
+func (p papers) conclude(w *world, folder string, stopped rig.Stop, err error) error {
+	res, run, aerr := analyse(folder)
+	if aerr != nil {
+		return coded{exitBench, errors.Join(err, aerr)}
+	}
+	if werr := writeVerdict(folder, res); werr != nil {
+		return coded{exitBench, werr}
+	}
+	if werr := writeCertificate(folder, run, res, p.opts); werr != nil {
+		return coded{exitBench, werr}
+	}
+	if serr := signRecord(folder, p.key); serr != nil {
+		return coded{exitBench, serr}
+	}
+	report(w.out, res)
+	fmt.Fprintf(w.out, "certificate: %s\n%s\n", filepath.Join(folder, certificateFile), folder)
+	switch {
+	case stopped == rig.ByOperator:
+		return answer(exitStopped)
+	case err != nil && res.Verdict.Verdict != analysis.Fail:
+		return coded{exitBench, err}
+	case res.Verdict.Verdict != analysis.Pass:
+		return answer(exitNo)
+	}
+	return nil
+}

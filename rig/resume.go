@@ -1,0 +1,33 @@
+package rig
+
+import "time"
+
+// Resume gives the state in which a run goes on that was cut off after the step
+// that left s, and is looked at again at a time at, with pa in the chamber,
+// absolute. Where the pressure was held the settle or hold goes on, and the time
+// of the gap does not count in it; where it was not, the leg begins again from
+// its ramp. A run that was venting goes on venting. What the sensors said before
+// the gap is forgotten; that the unit is wet, or the bench locked out, is not.
+func (p *Plan) Resume(s State, at time.Duration, pa float64, held bool) State {
+	gap := at - s.Now
+	next := State{
+		Phase: s.Phase, Leg: s.Leg, Since: s.Since + gap, Stopped: s.Stopped, Locked: s.Locked, Wet: s.Wet, Paused: s.Paused,
+		Pa: pa, PaAt: at, Known: true, Smooth: pa, HighPa: max(s.HighPa, pa), Now: at,
+		CountPa: s.CountPa, Filled: s.Filled, Idle: s.Idle + gap, LegSince: s.LegSince + gap,
+		StartPa: pa, QuietSince: at, OpenEnd: at, StuckAt: at, BasePa: pa, BaseAt: at, Line: pa, LineAt: at,
+		WindowSince: at, InsideAt: at, LeadSince: at, LowSince: at, TwinLow: at, MadeUp: s.MadeUp, MadeUpS: s.MadeUpS,
+	}
+	switch {
+	case s.Phase == Vent:
+		next.Since = at
+	case held && (s.Phase == Settle || s.Phase == Hold):
+		next.Reached, next.Valves, next.StartPa = true, p.Legs[s.Leg].rest(), s.StartPa
+		if s.FirstReached > 0 {
+			next.FirstReached = s.FirstReached + gap
+		}
+	default:
+		next.Phase, next.Since = Ready, at
+		next.Idle += s.Now - min(s.LegSince, s.Now) // what is done again does not count as too long
+	}
+	return next
+}
