@@ -11,7 +11,7 @@ import (
 // What is assumed of a bench and a unit beyond what their sheets say. Common
 // practice, no source, where none is given.
 const (
-	usualDriftPa   = 12.0               // Pa/√h, wander of a transducer, as the analysis allows for
+	usualDriftPa   = 7.0                // Pa/√h, wander of a transducer that has warmed up, over what is a window; the analysis takes up to 12 until the run has shown less
 	insideDriftPa  = 2.0                // Pa/√h, wander of a small absolute sensor
 	wallGrowth     = 62e-6              // 1/K, a chamber's volume expansion: steel 35e-6 to plastics 90e-6 (handbooks)
 	wallDoubt      = 22e-6              // 1/K, standard deviation of it
@@ -31,6 +31,8 @@ const (
 	insideLagS     = 10.0               // s, by which the thermometer inside may be behind the air or before it
 	insideDriftK   = 0.2                // K, of the air inside, which comes to rest during a hold
 	humidityDrift  = 0.05               // %RH/√h, wander of a humidity sensor
+	swingK         = 0.15 / 1.41421356  // K, root mean square of the swing of a heated room, over some half an hour
+	swingMissed    = 0.7                // of what it does to the water: a thermometer's readings are smoothed over as long
 	settlingKnown  = 0.03               // of the settling of the gas, what a thermometer in it leaves
 	settlingFloorK = 0.02               // K, and at least
 	currieFactor   = 2 * 1.644854       // Currie, Anal. Chem. 40 (1968) 586: both errors 5 %
@@ -245,6 +247,9 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 		}}
 	if waterML > 0 {
 		s.steady = append(s.steady, steady{"temperature of the water", waterK * waterML * iso.Expansivity(w.pa)})
+		if b.WaterThermometerK > 0 {
+			s.steady = append(s.steady, steady{"swing of the room", swingMissed * swingK * b.follows() * (waterML*iso.Expansivity(w.pa) - wallGrowth*b.ChamberML)})
+		}
 	}
 	if u.FreeML > 0 {
 		s.priors = append(s.priors, u.creep(w, 0))
