@@ -15,6 +15,7 @@ import (
 const (
 	staleIntervals = 10
 	staleLeast     = 10 * time.Second
+	faultyLeast    = 90 * time.Second
 	windowValues   = 50
 	windowTime     = 20 * time.Second
 	stuckShare     = 0.02 // of the stated noise
@@ -47,6 +48,7 @@ type Watch struct {
 type channel struct {
 	Channel
 	heard     time.Duration // of the last reading of any status
+	faulty    bool          // that was a fault
 	valued    bool
 	last      sensors.Reading
 	before    float64 // the value before the last
@@ -126,7 +128,7 @@ func (w *Watch) Step(now time.Duration, readings []sensors.Reading, base int) []
 		if c == nil {
 			continue
 		}
-		c.heard = now
+		c.heard, c.faulty = now, r.Status != sensors.OK
 		if r.Status != sensors.OK {
 			if r.Status != sensors.Restarted && r.Status < sensors.Recovered {
 				c.bad(r.Status, now, r.Text)
@@ -137,7 +139,11 @@ func (w *Watch) Step(now time.Duration, readings []sensors.Reading, base int) []
 	}
 	for i := range w.channels {
 		c := &w.channels[i]
-		if silence := now - c.heard; silence > max(staleLeast, staleIntervals*c.Interval) {
+		limit := max(staleLeast, staleIntervals*c.Interval)
+		if c.faulty { // a driver tells a fault that lasts once a minute
+			limit = max(limit, faultyLeast)
+		}
+		if silence := now - c.heard; silence > limit {
 			readings = c.raise(sensors.Stale, now, readings, "neither a value nor a fault for %v", silence.Round(time.Second))
 		}
 	}

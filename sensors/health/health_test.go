@@ -203,6 +203,24 @@ func TestADriverThatHangsIsStale(t *testing.T) {
 	p.expect(t, "p1 recovered", "w1 recovered")
 }
 
+func TestAFaultThatADriverTellsOnceAMinuteIsNotStale(t *testing.T) {
+	p := newPot().run(time.Minute)
+	told := false
+	p.alter = func(r *sensors.Reading) bool {
+		if r.Sensor != "p1" {
+			return false
+		}
+		if !told || p.now%time.Minute == 0 {
+			told = true
+			*r = sensors.Fault(r.Sensor, r.Quantity, sensors.Disconnected, r.At, "unplugged")
+			return false
+		}
+		return true
+	}
+	p.run(5 * time.Minute)
+	p.expect(t)
+}
+
 func TestWhatADriverToldIsOverOnceValuesHaveLasted(t *testing.T) {
 	p := newPot().run(time.Minute)
 	for _, s := range []sensors.Status{sensors.NoReading, sensors.Garbled, sensors.OutOfRange, sensors.Disconnected, sensors.SupplyOff} {
