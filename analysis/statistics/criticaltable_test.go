@@ -64,7 +64,7 @@ func ends(t target, sorted []float64) criticalEntry {
 	return e
 }
 
-func runsFor(n int) int { return min(60000, 600000/n) }
+func runsFor(n int) int { return min(100000, 1000000/n) }
 
 // TestCriticalValues simulates some entries of the table again, or with -update
 // all of them.
@@ -87,7 +87,7 @@ func TestCriticalValues(t *testing.T) {
 		return
 	}
 	var b bytes.Buffer
-	b.WriteString("package statistics\n\n// criticalTable holds critical values by family, target (scale, ratio, shares of\n// quantileShares), and number of units (sampleSizes): those of lower and of upper\n// ends at tails. Simulated from complete samples, min(60000, 600000/n) each:\n// go test ./analysis/statistics -run CriticalValues -update\nvar criticalTable = [2][7][12]criticalEntry{\n")
+	b.WriteString("package statistics\n\n// criticalTable holds critical values by family, target (scale, ratio, shares of\n// quantileShares), and number of units (sampleSizes): those of lower and of upper\n// ends at tails. Simulated from complete samples, min(100000, 1000000/n) each:\n// go test ./analysis/statistics -run CriticalValues -update\nvar criticalTable = [2][7][12]criticalEntry{\n")
 	for _, f := range []Family{Weibull, Lognormal} {
 		var byN [12][7]criticalEntry
 		for i, n := range sampleSizes {
