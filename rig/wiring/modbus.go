@@ -8,7 +8,6 @@ import (
 	"proofpot/sensors/modbus"
 	"proofpot/sensors/poll"
 	"proofpot/sensors/scale"
-	"proofpot/sensors/serialport"
 )
 
 // modbusRead is how long a read of a Modbus line waits for a byte: it bounds how
@@ -22,7 +21,7 @@ func openModbus(s setup.Sensor, with shared) (driver, error) {
 	if line == nil {
 		settings := s.SerialPort()
 		settings.Timeout = modbusRead
-		line = modbus.NewLine(func() (modbus.Port, error) { return serialport.Open(s.Port, settings) }, s.Baud, s.Timeout())
+		line = modbus.NewLine(func() (modbus.Port, error) { return with.port(s.Port, settings) }, s.Baud, s.Timeout())
 		if err := line.Open(); err != nil {
 			return nil, err
 		}

@@ -19,6 +19,7 @@ import (
 	"proofpot/sensors/scale"
 	"proofpot/sensors/serialline"
 	"proofpot/sensors/serialport"
+	"proofpot/sensors/traffic"
 )
 
 // driver reads one device.
@@ -32,7 +33,17 @@ type shared struct {
 	room  *scale.Room
 	clock func() time.Duration // since the start of the run
 
-	modbus map[string]*modbus.Line // those that are open, by port
+	modbus  map[string]*modbus.Line // those that are open, by port
+	traffic *traffic.Recorder       // nil: nothing is recorded
+}
+
+// port opens a serial port, whose traffic is recorded where that is asked for.
+func (w shared) port(name string, settings serialport.Settings) (traffic.SerialPort, error) {
+	port, err := serialport.Open(name, settings)
+	if err != nil {
+		return nil, err
+	}
+	return w.traffic.Port(name, port), nil
 }
 
 // drivers says how each driver that bench.toml may name is opened.
@@ -43,7 +54,7 @@ var drivers = map[string]func(setup.Sensor, shared) (driver, error){
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {
-	open := func() (serialline.Port, error) { return serialport.Open(s.Port, s.SerialPort()) }
+	open := func() (serialline.Port, error) { return with.port(s.Port, s.SerialPort()) }
 	port, err := open()
 	if err != nil {
 		return nil, err
@@ -75,20 +86,9 @@ func open(b setup.Bench, clock rig.Clock, keepVent bool) (rig.Devices, error) {
 	if err := known(b); err != nil {
 		return nil, fmt.Errorf("bench %q: %w", b.ID, err)
 	}
-	with := shared{
-		room:  scale.NewRoom(b.RoomPa, b.HasBarometer()),
-		clock: func() time.Duration { return clock.Now().Mono },
-
-		modbus: map[string]*modbus.Line{},
-	}
-	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono)}
-	for _, s := range b.Sensors {
-		d, err := drivers[s.Driver](s, with)
-		if err != nil {
-			_ = bench.Close() // the error that counts is the one at hand
-			return nil, fmt.Errorf("bench %q, sensor %q: %w", b.ID, s.ID, err)
-		}
-		bench.drivers = append(bench.drivers, d)
+	bench, err := openSensors(b, clock, nil)
+	if err != nil {
+		return nil, fmt.Errorf("bench %q, %w", b.ID, err)
 	}
 	if b.HandOperated {
 		return bench, nil
@@ -100,6 +100,54 @@ func open(b setup.Bench, clock rig.Clock, keepVent bool) (rig.Devices, error) {
 	}
 	return driven, nil
 }
+
+// openSensors opens every sensor of a bench, or none.
+func openSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*handBench, error) {
+	with := shared{
+		room:  scale.NewRoom(b.RoomPa, b.HasBarometer()),
+		clock: func() time.Duration { return clock.Now().Mono },
+
+		modbus: map[string]*modbus.Line{}, traffic: record,
+	}
+	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono)}
+	for _, s := range b.Sensors {
+		d, err := drivers[s.Driver](s, with)
+		if err != nil {
+			_ = bench.Close() // the error that counts is the one at hand
+			return nil, fmt.Errorf("sensor %q: %w", s.ID, err)
+		}
+		bench.drivers = append(bench.drivers, d)
+	}
+	return bench, nil
+}
+
+// Sensors is the sensors of a bench alone, to look at. Its valves are not opened:
+// they stand where they stand.
+type Sensors struct{ bench *handBench }
+
+// OpenSensors opens every sensor of a bench, or none. What goes over its serial
+// ports is recorded where record is not nil.
+func OpenSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*Sensors, error) {
+	err := known(b)
+	if err == nil {
+		var bench *handBench
+		if bench, err = openSensors(b, clock, record); err == nil {
+			return &Sensors{bench}, nil
+		}
+	}
+	return nil, fmt.Errorf("bench %q: %w", b.ID, err)
+}
+
+// Read is rig.Devices' Read.
+func (s *Sensors) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
+	return s.bench.Read(now, to)
+}
+
+// Looks gives what is known of each quantity of each sensor.
+func (s *Sensors) Looks() []health.Look { return s.bench.watch.Looks() }
+
+// Close lets go of the sensors.
+func (s *Sensors) Close() error { return s.bench.Close() }
 
 // known says what of a bench cannot be opened, before anything is.
 func known(b setup.Bench) error {
