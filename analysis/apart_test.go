@@ -28,8 +28,8 @@ var byHandKinds = []struct {
 }{
 	// 0.1 ml/h at 9.8 kPa is 0.25 ml/h at 25 kPa.
 	{"vacuum-check", "vacuum", "seep at 1 m, 0.1 ml/h", 0.2, 0.3},
-	// 3 ml/h at 9.8 kPa; chamber 10 kPa over the room, the inside 9 kPa below it.
-	{"plunge-1m-sea", "plunge", "seep at 1 m, 3 ml/h", 4, 7},
+	// 3 ml/h at 8.8 kPa; chamber 10 kPa over the room, the inside 9 kPa below it.
+	{"plunge-1m-sea", "plunge", "seep at 0.9 m, 3 ml/h", 4, 8},
 	{"powered-20m-sea", "powered", "seep at 18.5 m, 4 ml/h after 30 min", 3, 5},
 }
 

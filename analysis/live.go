@@ -57,6 +57,8 @@ type Live struct {
 	onset   float64 // s, when it may have begun
 	conduct float64 // ml/h/Pa, as last seen; 0 while nothing is proved
 
+	warmTill float64 // s, until a unit that was warmed has cooled: it shrinks meanwhile, as a leak would look
+
 	over   float64 // s since when the leak is proved above the limit; NaN while it is not
 	failed bool
 	now    Interval
@@ -82,9 +84,10 @@ type liveProbe struct {
 // How long a leak must be proved above the limit before a search ends, and the
 // shortest window that says anything.
 const (
-	provedFor = 60.0 // s
-	saysAfter = 15.0 // s
-	goneShare = 0.15 // how well it is known what has gone in; see walkIngress
+	provedFor = 60.0   // s
+	saysAfter = 15.0   // s
+	coolsFor  = 5400.0 // s, some eight times what a pod takes to follow its water
+	goneShare = 0.15   // how well it is known what has gone in; see walkIngress
 )
 
 // NewLive prepares the estimate for a run. An error means that the sheet does not
@@ -145,6 +148,7 @@ func (l *Live) Line(x *record.Line) {
 		kind := x.Kind
 		if !byChamber(kindOf(l.run.Profile.Stages, x.Index)) {
 			kind = "" // the chamber says nothing of it
+			l.warmTill = t + coolsFor
 		}
 		l.stage(kind, t)
 	case record.Probe:
@@ -316,7 +320,7 @@ func (l *Live) pressure(t, pa float64) {
 	case gateStep:
 		l.flush()
 		l.bank.freeOffset()
-		if l.gate.loss {
+		if l.gate.loss && l.phase != liveIdle {
 			l.failed = true
 			l.onset = t
 		}

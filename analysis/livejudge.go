@@ -42,7 +42,7 @@ func (l *Live) judge(t float64) {
 	l.u = u
 	l.now = Interval{Estimate: q, Low: q - coverage95*u, High: q + coverage95*u}
 	l.says = true
-	if l.now.Low > l.limit && q > 4*u {
+	if l.now.Low > l.limit && q > 4*u && t > l.warmTill {
 		if math.IsNaN(l.over) {
 			l.over = t
 		}

@@ -31,9 +31,15 @@ func (l *Leg) vented() bool {
 	return l.Vented
 }
 
-// unload ends the ramp of a leg in which the chamber stays vented, once it is.
+// unload goes down to the room's pressure at the leg's rate, in a leg in which the
+// chamber stays vented then. Where the room's pressure has gone since the start, the
+// chamber's has gone with it.
 func unload(p *Plan, s *State, now time.Duration, out *Output) {
-	s.Valves, s.Reached = p.Legs[s.Leg].rest(), true
+	line := s.StartPa - p.Legs[s.Leg].RatePaS*(now-s.Since).Seconds()
+	if s.Valves.Vent {
+		line -= aheadPa
+	}
+	s.Valves, s.Reached = Valves{Vent: s.Pa-p.RoomPa < lastPa || s.Pa > line}, true
 	if s.Pa-p.RoomPa > max(ventedPa, 4*p.NoisePa) || s.Stale {
 		s.Reached, s.QuietSince = false, now
 	}
@@ -158,12 +164,12 @@ func (p *Plan) lay(leg Leg, planned plan.Leg, of int) {
 	case profiles.KindPlunge:
 		p.Legs = append(p.Legs, by(PutIn, p.RoomPa), leg)
 	case profiles.KindPowered:
-		leg.Warms = true
+		leg.Warms, leg.WarmerK = true, planned.WarmerK
 		off := by(SwitchOff, leg.TargetPa)
 		off.Warms = true
 		p.Legs = append(p.Legs, by(SwitchOn, before), leg, off)
 	default:
-		leg.Vented = planned.Kind == profiles.KindConditioning
+		leg.Vented = planned.AbsolutePa <= p.RoomPa // to the room and no further: rest, or the end of the way up
 		p.Legs = append(p.Legs, leg)
 		return
 	}
@@ -184,4 +190,34 @@ func sensorOf(b setup.Bench, q sensors.Quantity) *setup.Sensor {
 		}
 	}
 	return nil
+}
+
+// A unit under power may grow by half as much again as it is asked to, and a
+// little; what is beyond that comes from something else in it.
+const (
+	warmShare = 1.5
+	warmLeast = 5.0 // K
+)
+
+// unitHeat watches the temperature inside the unit. A unit that a person warms
+// before he puts it in, or whose load is under power, warms because it was asked
+// to: then not how fast counts, but how far.
+func unitHeat(p *Plan, s *State, r *sensors.Reading) {
+	h := &s.UnitHeat
+	h.see(r)
+	running := s.Phase == Ramp || s.Phase == Settle || s.Phase == Hold
+	leg := &p.Legs[s.Leg]
+	switch {
+	case running && leg.vented():
+		h.Fast, h.RefC, h.RefAt, h.FromC = 0, r.Value, r.At, r.Value
+	case running && (leg.Warms || leg.Ask == SwitchOn):
+		h.Fast = 0
+		if r.Value > h.FromC+warmShare*leg.WarmerK+warmLeast {
+			h.Beyond++
+		} else {
+			h.Beyond = 0
+		}
+	default:
+		h.FromC, h.Beyond = r.Value, 0
+	}
 }

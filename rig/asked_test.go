@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -195,4 +196,77 @@ func TestWorkOnTheUnitIsNeverUnderPressure(t *testing.T) {
 			t.Fatal("ended with the vent shut")
 		}
 	})
+}
+
+// underPower runs the stages by hand to the powered one, whose inside then warms at a
+// rate, and gives why the run stopped.
+func underPower(t *testing.T, kelvinPerMinute, mostK float64) Stop {
+	t.Helper()
+	p := planned(t, func(r *setup.Run) {
+		vacuumFirst(r)
+		r.Profile.Stages = []profiles.Stage{{Name: "powered", Kind: profiles.KindPowered, DepthM: 10, WarmerK: 15, SettleS: 1200, HoldS: 600}}
+	})
+	c := pot{pa: room, fill: 2500, vent: 9000}
+	warm := 0.0
+	s := drive(t, p, &c, func(in *Input) {
+		in.Readings = append(in.Readings, insideReading(room, in.Now),
+			sensors.Reading{Sensor: "u2", Quantity: sensors.UnitTemperature, Value: 18 + warm, At: in.Now})
+	}, func(in Input, s State, out Output) {
+		if s.Phase != Ready && s.Phase != Vent && s.Phase != Done && p.Legs[s.Leg].Warms {
+			warm = min(warm+kelvinPerMinute/60*p.Period.Seconds(), mostK)
+		}
+	})
+	return s.Stopped
+}
+
+func TestAUnitUnderPowerMayWarmAsMuchAsItIsAskedTo(t *testing.T) {
+	if stop := underPower(t, 5, 17); stop != NotStopped {
+		t.Errorf("stopped: %v", stop)
+	}
+	if stop := underPower(t, 5, 32); stop != TooHot {
+		t.Errorf("32 K where 15 K are asked for: %v", stop)
+	}
+}
+
+func TestTheWayUpEndsThoughTheWeatherHasChanged(t *testing.T) {
+	for _, hand := range []bool{false, true} {
+		p := planned(t, func(r *setup.Run) {
+			r.Bench.HandOperated = hand
+			r.Profile.Stages = []profiles.Stage{
+				{Name: "deep", DepthM: 20, SettleS: 20, HoldS: 40},
+				{Name: "up", Kind: profiles.KindDepressurise, RampMPerMin: 2, Pauses: []profiles.Pause{{DepthM: 5, HoldS: 60}}},
+				{Name: "rest", Kind: profiles.KindConditioning, HoldS: 60},
+			}
+		})
+		const higher = 900.0 // Pa, of the room since the start
+		c := pot{pa: room, fill: 2500, vent: 9000}
+		fastest, from := 0.0, math.NaN()
+		s := drive(t, p, &c, func(in *Input) {
+			c.pa = max(c.pa, room+higher)
+			in.Readings[0].Value = c.pa
+		}, func(in Input, s State, out Output) {
+			if hand { // a person does as he is asked
+				c.valves = Valves{Fill: out.Prompt.Kind == PumpUp, Vent: out.Prompt.Kind == LetOff || out.Prompt.Kind == VentAll}
+			}
+			if s.Phase == Ramp && p.Legs[s.Leg].Name == "up" && c.pa > room+lastPa+2*aheadPa {
+				if !math.IsNaN(from) && s.Since == in.Now {
+					from = math.NaN()
+				}
+				if math.IsNaN(from) {
+					from = c.pa
+				}
+				if d := (in.Now - s.Since).Seconds(); d > 60 {
+					fastest = max(fastest, (from-c.pa)/d)
+				}
+			} else {
+				from = math.NaN()
+			}
+		})
+		if s.Stopped != NotStopped {
+			t.Errorf("by hand %v: stopped: %v", hand, s.Stopped)
+		}
+		if limit := 1.6 * p.Legs[len(p.Legs)-2].RatePaS; !hand && fastest > limit {
+			t.Errorf("let off at %.0f Pa/s, %.0f Pa/s are asked for", fastest, limit/1.6)
+		}
+	}
 }

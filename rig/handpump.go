@@ -87,6 +87,9 @@ func prompt(p *Plan, s *State) Prompt {
 	pr := Prompt{Kind: Wait, TargetPa: leg.TargetPa, DepthM: leg.DepthM}
 	if leg.Vented && s.Phase == Ramp {
 		pr.Kind = VentAll
+		if s.Pa > p.RoomPa+lastPa {
+			pr.Kind = LetOff
+		}
 		return pr
 	}
 	if s.Phase != Ramp {

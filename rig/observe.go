@@ -55,7 +55,7 @@ func observe(p *Plan, s *State, in *Input, out *Output) {
 		case sensors.UnitPressure:
 			inside(p, s, r)
 		case sensors.UnitTemperature:
-			s.UnitHeat.see(r)
+			unitHeat(p, s, r)
 		case sensors.ChamberGas, sensors.ChamberWater, sensors.ChamberWall:
 			s.ChamberHeat.see(r)
 		case sensors.RoomPressure:

@@ -101,7 +101,7 @@ var protections = [...]Protection{
 		return s.Wet && p.CellsInside
 	}},
 	{"hot", Trip, TooHot, "", "the unit heats up by itself: KEEP AWAY", func(p *Plan, s *State, now time.Duration) bool {
-		return s.UnitHeat.Hot >= hotTimes || s.UnitHeat.Fast >= 2
+		return s.UnitHeat.Hot >= hotTimes || s.UnitHeat.Fast >= 2 || s.UnitHeat.Beyond >= hotTimes
 	}},
 	{"float", Release, FloatOpened, "", "the float switch says that the water is not where it should be", func(p *Plan, s *State, now time.Duration) bool {
 		return s.Phase != Ready && s.Float.open(now)
@@ -172,7 +172,7 @@ func lidOpened(p *Plan, s *State, now time.Duration) bool {
 	}
 	switch s.Phase {
 	case Ramp, Settle, Hold:
-		return !p.Legs[s.Leg].vented()
+		return !p.Legs[s.Leg].vented() || s.Pa > p.RoomPa+lastPa
 	case Vent:
 		return !s.OpenSafe && s.Pa > p.RoomPa+lastPa
 	}
@@ -215,6 +215,9 @@ type heat struct {
 	Known bool
 	Hot   int // readings in a row above hotC
 	Fast  int // minutes in a row that were too fast
+
+	FromC  float64 // °C, before the unit was put under power
+	Beyond int     // readings in a row above what the load is to bring
 }
 
 func (h *heat) see(r *sensors.Reading) {
@@ -257,7 +260,7 @@ func watch(p *Plan, s *State, in *Input, was float64) {
 		}
 	}
 	// Open valves that move nothing.
-	if s.Valves.Fill || s.Valves.Vent && s.Phase == Ramp {
+	if s.Valves.Fill || s.Valves.Vent && s.Phase == Ramp && !p.Legs[s.Leg].vented() {
 		if math.Abs(s.Smooth-s.BarrenPa) > 8*p.NoisePa {
 			s.BarrenPa, s.Barren = s.Smooth, 0
 		}

@@ -19,7 +19,7 @@ const resealDoubtPa = 2e3
 // judgeByHand says what such a stage lacks on this bench.
 func (p *Plan) judgeByHand() {
 	u, room := p.Unit, p.Bench.RoomPa
-	pressed := ""
+	pressed, warm := "", ""
 	for i, s := range p.Profile.Stages {
 		refuse := func(format string, args ...any) {
 			p.say(Refusal, "stage %d (%s): "+format, append([]any{i + 1, s.Name}, args...)...)
@@ -54,8 +54,15 @@ func (p *Plan) judgeByHand() {
 			if math.Abs(u.SealedPa-room) > resealDoubtPa {
 				refuse("the unit is closed anew at the room's %.0f hPa here, and its sheet says %.0f hPa; leave sealed_pa out, or run the stage by itself with a unit closed today", room/100, u.SealedPa/100)
 			}
-		case profiles.KindConditioning:
+		case profiles.KindConditioning, profiles.KindDepressurise:
+			warm = ""
 		default:
+			if warm != "" && s.HoldS > 0 && kind != profiles.KindPowered {
+				p.say(Caution, "stage %d (%s) measures while the unit still cools after stage %q, and so shrinks as a leak would look: put the powered stage last", i+1, s.Name, warm)
+			}
+			if kind == profiles.KindPowered {
+				warm = s.Name
+			}
 			if pressed == "" {
 				pressed = s.Name
 			}
