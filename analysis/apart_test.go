@@ -91,3 +91,27 @@ func TestAUnitThatIsNotWarmedIsNoPlunge(t *testing.T) {
 		t.Errorf("%s: %v", v.Verdict, v.Reasons)
 	}
 }
+
+// TestEveryKindOfStageRunsOnTheSimulatedBench goes through a profile with all kinds
+// on two benches; a tight unit must not fail, and every stage must be held.
+func TestEveryKindOfStageRunsOnTheSimulatedBench(t *testing.T) {
+	for name, change := range map[string]func(*setup.Run){"valves": nil, "by hand": func(r *setup.Run) { r.Bench = simbench.BuiltInHandBench() }} {
+		for seed := range few(5) {
+			s := simulate(t, "../profiles/testdata/every-kind.toml", "", seed, change)
+			v := s.analyse(t).Verdict
+			if s.state.Stopped != rig.NotStopped || v.Verdict == analysis.Fail {
+				t.Errorf("%s, seed %d: stopped %q, %s, %v", name, seed, s.state.Stopped, v.Verdict, v.Reasons)
+			}
+			for _, why := range v.Reasons {
+				if strings.Contains(why, "was not held") || strings.Contains(why, "cut short") {
+					t.Errorf("%s, seed %d: %s", name, seed, why)
+				}
+			}
+			for _, stage := range []string{"vacuum", "plunge", "powered", "hold", "soak", "return", "search"} {
+				if holdAt(v, stage) == nil {
+					t.Errorf("%s, seed %d: stage %q has no hold", name, seed, stage)
+				}
+			}
+		}
+	}
+}

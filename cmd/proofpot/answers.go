@@ -12,7 +12,7 @@ import (
 // the unit and the run waits for him: Enter. What he types while nothing is asked
 // counts for nothing.
 type answers struct {
-	asked atomic.Bool // something is asked now
+	asked atomic.Uint32 // the rig.PromptKind that wants an answer now, or rig.NoPrompt
 	said  atomic.Bool
 }
 
@@ -20,7 +20,7 @@ type answers struct {
 func (a *answers) listen(r io.Reader) {
 	lines := bufio.NewScanner(r)
 	for lines.Scan() {
-		if a.asked.Load() {
+		if a.asked.Load() != uint32(rig.NoPrompt) {
 			a.said.Store(true)
 		}
 	}
@@ -28,11 +28,14 @@ func (a *answers) listen(r io.Reader) {
 
 // prompt takes over what is asked now.
 func (a *answers) prompt(k rig.PromptKind) {
-	if wants := k.WantsAnswer(); wants != a.asked.Load() {
+	if !k.WantsAnswer() {
+		k = rig.NoPrompt
+	}
+	if uint32(k) != a.asked.Load() { // an answer is to one question
 		a.said.Store(false)
-		a.asked.Store(wants)
+		a.asked.Store(uint32(k))
 	}
 }
 
 // ready tells whether it was answered.
-func (a *answers) ready() bool { return a.asked.Load() && a.said.Load() }
+func (a *answers) ready() bool { return a.asked.Load() != uint32(rig.NoPrompt) && a.said.Load() }
