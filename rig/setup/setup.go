@@ -65,6 +65,7 @@ type Bench struct {
 	Regulator *Regulator `toml:"regulator,omitempty"`
 	Heartbeat *Heartbeat `toml:"heartbeat,omitempty"`
 	Watchdog  *Watchdog  `toml:"watchdog,omitempty"`
+	Measured  *Measured  `toml:"measured,omitempty"` // run.toml only: what was measured of the bench, as used
 
 	Sensors []Sensor `toml:"sensor"`
 }
