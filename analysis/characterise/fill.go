@@ -9,6 +9,7 @@ import (
 	"proofpot/analysis"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
+	"proofpot/sensors"
 )
 
 // Fill is a chamber as its valve filled it, from the ramps of a record that go up.
@@ -28,19 +29,9 @@ const (
 
 // ReadFill reads the fill of a record: its ramps, up to the first that goes down.
 func ReadFill(run setup.Run, src analysis.Source) (Fill, error) {
-	chamber := ""
-	for _, s := range run.Bench.Sensors {
-		if s.Measures == "chamber pressure" {
-			chamber = s.ID
-			break
-		}
-	}
+	w := NewFilling(run)
 	var l record.Line
-	var pa, at []float64
-	var opened, open []float64 // when the fill valve opened and shut, s
-	start := math.NaN()
-	ramp, rested, target := false, false, 0.0
-	for {
+	for !w.Over() {
 		err := src.Next(&l)
 		if err == io.EOF {
 			break
@@ -48,42 +39,80 @@ func ReadFill(run setup.Run, src analysis.Source) (Fill, error) {
 		if err != nil {
 			return Fill{}, err
 		}
-		t := float64(l.TimeNS) / 1e9
-		if math.IsNaN(start) {
-			start = t
-		}
-		t -= start
-		if l.Measurement == record.Stage {
-			if ramp = l.Kind == "ramp"; ramp && l.PressurePa < target || l.Kind == "vent" {
-				break // on the way down
-			}
-			target = max(target, l.PressurePa)
-		}
-		switch {
-		case !ramp:
-			// Between two ramps only the last value counts.
-			if l.Measurement == record.Chamber && l.Sensor == chamber && !math.IsNaN(l.PressurePa) {
-				if n := len(pa); rested && n > 0 {
-					pa, at = pa[:n-1], at[:n-1]
-				}
-				pa, at, rested = append(pa, l.PressurePa), append(at, t), true
-			}
-		case l.Measurement == record.Chamber && l.Sensor == chamber && !math.IsNaN(l.PressurePa):
-			pa, at, rested = append(pa, l.PressurePa), append(at, t), false
-		case l.Measurement == record.Valve && l.Valve == "fill" && l.HasOpen:
-			if l.Open {
-				opened = append(opened, t)
-			} else if len(opened) > len(open) {
-				open = append(open, t)
-			}
-		}
+		w.Line(&l)
 	}
-	if len(pa) < 10 {
+	f, ok := w.Fill()
+	if !ok {
 		return Fill{}, errors.New("the record holds no ramp to read")
 	}
-	f := Fill{StartPa: pa[0], EndPa: pa[len(pa)-1]}
-	f.valve(pa, at, opened, open)
 	return f, nil
+}
+
+// Filling gathers a fill while it goes on.
+type Filling struct {
+	chamber      string
+	startNS      int64
+	pa, at       []float64
+	opened, shut []float64 // when the fill valve opened and shut, s
+	ramp, rested bool
+	target       float64
+	over         bool
+}
+
+// NewFilling begins with a run's sheet.
+func NewFilling(run setup.Run) *Filling {
+	w := &Filling{}
+	for _, s := range run.Bench.Sensors {
+		if s.Measures == sensors.ChamberPressure.String() {
+			w.chamber = s.ID
+			break
+		}
+	}
+	return w
+}
+
+// Over says that the way goes down from here: nothing is added any more.
+func (w *Filling) Over() bool { return w.over }
+
+// Line takes in a line of the record.
+func (w *Filling) Line(l *record.Line) {
+	if w.over {
+		return
+	}
+	if w.startNS == 0 {
+		w.startNS = l.TimeNS
+	}
+	t := float64(l.TimeNS-w.startNS) / 1e9
+	switch {
+	case l.Measurement == record.Stage:
+		if w.ramp = l.Kind == "ramp"; w.ramp && l.PressurePa < w.target || l.Kind == "vent" {
+			w.over = true
+			return
+		}
+		w.target = max(w.target, l.PressurePa)
+	case l.Measurement == record.Chamber && l.Sensor == w.chamber && !math.IsNaN(l.PressurePa):
+		if n := len(w.pa); !w.ramp && w.rested && n > 0 { // between two ramps only the last value counts
+			w.pa, w.at = w.pa[:n-1], w.at[:n-1]
+		}
+		w.rested = !w.ramp
+		w.pa, w.at = append(w.pa, l.PressurePa), append(w.at, t)
+	case w.ramp && l.Measurement == record.Valve && l.Valve == "fill" && l.HasOpen:
+		if l.Open {
+			w.opened = append(w.opened, t)
+		} else if len(w.opened) > len(w.shut) {
+			w.shut = append(w.shut, t)
+		}
+	}
+}
+
+// Fill is what was gathered so far; false where that is too little.
+func (w *Filling) Fill() (Fill, bool) {
+	if len(w.pa) < 10 {
+		return Fill{}, false
+	}
+	f := Fill{StartPa: w.pa[0], EndPa: w.pa[len(w.pa)-1]}
+	f.valve(w.pa, w.at, w.opened, w.shut)
+	return f, f.OpenS > 0
 }
 
 // valve sums how long the fill valve stood open over the even part of the way.

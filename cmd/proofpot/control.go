@@ -85,14 +85,18 @@ func (c *control) begin(record string) error {
 	})
 }
 
-// end remembers how the run ended: after a trip the bench is locked out.
-func (c *control) end(stopped rig.Stop, record string) error {
+// end remembers how the run ended, and its fill, nil for none: after a trip the
+// bench is locked out.
+func (c *control) end(stopped rig.Stop, record string, gas *benchstate.FreeGas) error {
 	if c == nil {
 		return nil
 	}
 	now := time.Now().UTC().Truncate(time.Second)
 	return c.update(func(s *benchstate.State) {
 		s.Running, s.LastRecord = nil, now
+		if gas != nil {
+			s.FreeGas = gas
+		}
 		if trips(stopped) {
 			s.Lockout = &benchstate.Lockout{At: now, Reason: stopped.String(), Record: record}
 		}

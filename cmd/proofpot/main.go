@@ -55,6 +55,9 @@ type commands struct {
 	Certificate certificateCmd `cmd:"" help:"Make the certificate of a record, with its pictures."`
 	Resume      resumeCmd      `cmd:"" help:"Go on with a run that a power cut or a crash cut off, in the same record."`
 	Preflight   preflightCmd   `cmd:"" help:"Go through what must be so before anything moves on a bench."`
+	Blank       blankCmd       `cmd:"" help:"Run a profile with no unit and find what the bench itself leaks."`
+	Stiffness   stiffnessCmd   `cmd:"" help:"Find how much chamber and water give way, and the free gas, from a pressure-volume curve."`
+	KnownLeak   knownLeakCmd   `cmd:"" help:"Run with a metered bleed and see whether the analysis recovers it."`
 	Acknowledge acknowledgeCmd `cmd:"" help:"End a bench's lock-out after a trip, once its reason is dealt with."`
 	Verify      verifyCmd      `cmd:"" help:"Check that records are whole and unaltered."`
 	Key         keyCmd         `cmd:"" help:"The key that a bench signs its records with."`

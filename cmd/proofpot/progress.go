@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"proofpot/analysis"
+	"proofpot/analysis/characterise"
 	"proofpot/rig"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
@@ -16,12 +17,14 @@ import (
 // progress shows a run while it goes on: a line that is rewritten on a
 // terminal, plain lines elsewhere.
 type progress struct {
-	w     *world
-	plan  *rig.Plan
-	live  *analysis.Live
-	sim   bool
-	seen  map[string]*seen
-	order []string
+	w    *world
+	plan *rig.Plan
+	live *analysis.Live
+	// filling is the fill so far, until it was compared with the last. Nil: done.
+	filling *characterise.Filling
+	sim     bool
+	seen    map[string]*seen
+	order   []string
 
 	drawn   time.Time     // when the line was last rewritten, by the real clock
 	said    time.Duration // when a plain line was last written, by the run's clock
@@ -50,7 +53,7 @@ func newProgress(w *world, plan *rig.Plan, run setup.Run, sim bool) (*progress, 
 	if err != nil {
 		return nil, err
 	}
-	p := &progress{w: w, plan: plan, live: live, sim: sim, seen: map[string]*seen{}, told: -1}
+	p := &progress{w: w, plan: plan, live: live, filling: characterise.NewFilling(run), sim: sim, seen: map[string]*seen{}, told: -1}
 	stages := "1 stage"
 	if n := len(run.Profile.Stages); n > 1 {
 		stages = fmt.Sprintf("%d stages", n)
@@ -69,7 +72,12 @@ func deepest(p *rig.Plan) float64 {
 }
 
 // line is the record writer's hook: the live estimate sees what is recorded.
-func (p *progress) line(l *record.Line) { p.live.Line(l) }
+func (p *progress) line(l *record.Line) {
+	p.live.Line(l)
+	if p.filling != nil {
+		p.filling.Line(l)
+	}
+}
 
 // step is the loop's hook.
 func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {

@@ -239,7 +239,7 @@ func (c *resumeCmd) gap(run setup.Run, held *control, found record.Resumed, cut 
 	}
 	boot, up := benchstate.Boot()
 	was := held.state.Running
-	set := found.From.Sub(time.Now()) > 0 // the record goes on from its end: the clock lies behind it
+	set := time.Until(found.From) > 0 // the record goes on from its end: the clock lies behind it
 	switch {
 	case was.Boot == "" || boot == "":
 		g.ClockTrusted = !set

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
 	"proofpot/rig/wiring"
+	"proofpot/sensors"
 )
 
 // setting is the profile, bench and unit of a run.
@@ -20,6 +22,37 @@ type setting struct {
 	Bench   string `help:"File that describes the bench; without it, the simulated bench." placeholder:"BENCH.TOML"`
 	Unit    string `help:"File that describes the unit; without it, the simulated bench's." placeholder:"UNIT.TOML"`
 	ByHand  bool   `help:"Simulated bench: with a hand pump and a simulated operator instead of valves."`
+
+	measured  setup.Measured // of a real bench
+	asWritten setup.Bench    // without it
+	warnings  []string       // what of it is not used
+}
+
+// warm looks at what was measured of the bench again, now that the water's
+// temperature is known, NaN for not known, and gives what is not used of it.
+func (c *setting) warm(b *setup.Bench, waterC float64) []string {
+	if c.Bench == "" {
+		return nil
+	}
+	b.BlankLeakMLPerHPerBar, b.BlankLeakSDMLPerHPerBar = c.asWritten.BlankLeakMLPerHPerBar, c.asWritten.BlankLeakSDMLPerHPerBar
+	as := c.asWritten // its settings are those of the file, whatever the barometer says
+	warnings := c.measured.Apply(&as, time.Now(), waterC)
+	b.BlankLeakMLPerHPerBar, b.BlankLeakSDMLPerHPerBar = as.BlankLeakMLPerHPerBar, as.BlankLeakSDMLPerHPerBar
+	b.Measured = as.Measured
+	return warnings
+}
+
+// waterOf is the mean temperature of the chamber's water in some readings; NaN
+// where nothing shows it.
+func waterOf(rs []sensors.Reading) float64 {
+	sum, n := 0.0, 0.0
+	for i := range rs {
+		if rs[i].Status == sensors.OK && rs[i].Quantity == sensors.ChamberWater {
+			sum += rs[i].Value
+			n++
+		}
+	}
+	return sum / n
 }
 
 type runCmd struct {
@@ -48,25 +81,32 @@ func (c *runCmd) Run(w *world) error {
 	if err := c.plannable(w, sheet); err != nil {
 		return err
 	}
-	var held *control
-	if c.Bench != "" {
-		if held, err = c.take(sheet.Bench.ID, "run"); err != nil {
-			return err
-		}
-		defer held.release()
-		if err := held.free(); err != nil {
-			return err
-		}
-	}
-	bench, err := c.ready(w, sheet, held)
-	if err != nil {
-		return err
-	}
-	folder, stopped, err := c.drive(w, sheet, bench, held)
+	folder, stopped, err := c.perform(w, sheet, "run")
 	if folder == "" {
 		return err
 	}
 	return papers.conclude(w, folder, stopped, err)
+}
+
+// perform takes the bench, looks at it and runs the profile. It returns the
+// record's folder once there is one.
+func (c *runCmd) perform(w *world, sheet setup.Run, verb string) (string, rig.Stop, error) {
+	var held *control
+	if c.Bench != "" {
+		var err error
+		if held, err = c.take(sheet.Bench.ID, verb); err != nil {
+			return "", 0, err
+		}
+		defer held.release()
+		if err := held.free(); err != nil {
+			return "", 0, err
+		}
+	}
+	bench, err := c.ready(w, sheet, held)
+	if err != nil {
+		return "", 0, err
+	}
+	return c.drive(w, sheet, bench, held)
 }
 
 // sheet gathers profile, bench and unit. Nothing has been opened yet. Pressures
@@ -86,6 +126,11 @@ func (c *setting) sheet() (setup.Run, error) {
 		if run.Bench, err = setup.LoadBench(c.Bench); err != nil {
 			return run, err
 		}
+		if c.measured, err = setup.LoadMeasured(c.Bench); err != nil {
+			return run, err
+		}
+		c.asWritten = run.Bench
+		c.warnings = c.measured.Apply(&run.Bench, time.Now(), math.NaN())
 	case c.ByHand:
 		run.Bench = simbench.BuiltInHandBench()
 	default:
@@ -227,6 +272,7 @@ func stoppedOr(w *world, err error) error {
 func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (string, rig.Stop, error) {
 	devices, clock, surveyed := bench.Devices, bench.clock, bench.surveyed
 	run.Bench.RoomPa = surveyed.RoomPa
+	warnings := c.warm(&run.Bench, waterOf(surveyed.Readings))
 	if run.Unit.SealedPa == 0 {
 		run.Unit.SealedPa = surveyed.RoomPa
 	}
@@ -266,6 +312,10 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 	writer.Readings(surveyed.Readings)
 	for line := range strings.Lines(bench.checks) {
 		writer.Note(clock.Now().Mono, "before the run: "+strings.TrimSpace(line))
+	}
+	for _, text := range warnings {
+		fmt.Fprintln(w.errs, text)
+		writer.Note(clock.Now().Mono, text)
 	}
 	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
 

@@ -8,7 +8,9 @@ import (
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate"
+	"proofpot/analysis/characterise"
 	"proofpot/rig"
+	"proofpot/rig/benchstate"
 	"proofpot/rig/record/signing"
 	"proofpot/rig/simbench"
 )
@@ -25,6 +27,7 @@ type running struct {
 	held      *control
 	simulated bool
 	fast      bool // simulated, as fast as it goes
+	gas       *benchstate.FreeGas
 }
 
 // steer runs the loop to its end and remembers with the bench how that was.
@@ -37,14 +40,16 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 		ready = r.watch.answers.ready
 	}
 	loop := &rig.Loop{Plan: r.plan, Devices: r.devices, Clock: r.clock, Recorder: r.rec, Observe: r.watch.step, SyncEvery: time.Second, Start: start,
-		Operator: func() rig.Operator { return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready()} }}
+		Operator: func() rig.Operator {
+			return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready(), Note: r.filled()}
+		}}
 	if r.simulated && r.fast {
 		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
 	}
 	err := loop.Run(r.w.ctx)
 	r.watch.close()
 	stopped := loop.State().Stopped
-	if herr := r.held.end(stopped, folder); herr != nil {
+	if herr := r.held.end(stopped, folder, r.gas); herr != nil {
 		err = errors.Join(err, herr)
 	}
 	if trips(stopped) && r.held != nil {
@@ -54,6 +59,30 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 		fmt.Fprintf(r.w.errs, "%s\n", stopped)
 	}
 	return stopped, err
+}
+
+// filledPa gauge: a fill says something of the free gas from one bar on.
+const filledPa = 1e5
+
+// filled compares a fill by valve with the last one of the bench, once it has
+// reached its first stage beyond a bar, and gives the remark for the record;
+// empty where there is none.
+func (r *running) filled() string {
+	p := r.watch
+	if r.held == nil || p.filling == nil || p.phase != rig.Settle || p.plan.Legs[p.leg].TargetPa < r.plan.RoomPa+filledPa {
+		return ""
+	}
+	fill, ok := p.filling.Fill()
+	p.filling = nil
+	if !ok {
+		return ""
+	}
+	now, text := fill.SecondsPerBar(), ""
+	if last := r.held.state.FreeGas; last != nil {
+		text = characterise.Differs(now, 0, last.SPerBar, 0, "s/bar of open fill valve")
+	}
+	r.gas = &benchstate.FreeGas{At: time.Now().UTC().Truncate(time.Second), SPerBar: now} // kept at the end: the loop waits for no disk
+	return text
 }
 
 // paperwork is what a verdict is printed and signed with.

@@ -49,11 +49,11 @@ type Running struct {
 	UpS    float64   `toml:"up_s,omitempty"` // s since then
 }
 
-// FreeGas is the gas cushion as the last fill showed it.
+// FreeGas is the gas in the chamber as the last fill showed it, by how long the
+// fill valve stood open for a bar.
 type FreeGas struct {
-	At time.Time `toml:"at"`
-	ML float64   `toml:"ml"`    // at the room's pressure
-	SD float64   `toml:"sd_ml"` // standard uncertainty
+	At      time.Time `toml:"at"`
+	SPerBar float64   `toml:"s_per_bar"`
 }
 
 // DefaultBase is where the folders of all benches lie.

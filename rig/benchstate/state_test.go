@@ -29,7 +29,7 @@ func TestALockOutIsRememberedUntilItIsTakenAway(t *testing.T) {
 	}
 	want := State{Format: 1, Lockout: &Lockout{At: noon, Reason: "pressure above what is allowed", Record: "records/x"},
 		Running: &Running{Since: noon, Record: "records/x"}, LastRecord: noon,
-		Operated: map[string]time.Time{"lid": noon.Add(-time.Hour)}, FreeGas: &FreeGas{At: noon, ML: 118.5, SD: 2.5}}
+		Operated: map[string]time.Time{"lid": noon.Add(-time.Hour)}, FreeGas: &FreeGas{At: noon, SPerBar: 57.5}}
 	if err := d.Save(want); err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 
 	"proofpot/profiles/strict"
 )
@@ -56,6 +57,9 @@ func ParseBench(file string, data []byte) (Bench, error) {
 	var b Bench
 	if err := strict.Decode(file, data, &b); err != nil {
 		return Bench{}, err
+	}
+	if b.Measured != nil {
+		return Bench{}, placed(file, data, wrong("measured", "what was measured of a bench stands in %s, beside this file", filepath.Base(MeasuredFile(file))))
 	}
 	if err := b.makeAbsolute(); err != nil {
 		return Bench{}, placed(file, data, err)
