@@ -14,6 +14,7 @@ import (
 // checks says how the keys of each driver that a sensor may name are checked.
 // One file a kind of driver holds its keys and its checks.
 var checks = map[string]func(s *Sensor, key func(string) string) error{
+	DriverFileLine:   (*Sensor).checkFileLine,
 	DriverGPIOLine:   (*Sensor).checkGPIOLine,
 	DriverModbus:     (*Sensor).checkModbus,
 	DriverSerialLine: (*Sensor).checkSerialLine,

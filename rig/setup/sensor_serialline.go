@@ -15,6 +15,11 @@ func (s *Sensor) checkSerialLine(key func(string) string) error {
 	if err := s.checkPort(key); err != nil {
 		return err
 	}
+	return s.checkTextLine(key)
+}
+
+// checkTextLine checks what lines look like and mean.
+func (s *Sensor) checkTextLine(key func(string) string) error {
 	config := s.TextLine()
 	if err := config.Check(); err != nil {
 		var at *textline.ConfigError
@@ -26,7 +31,8 @@ func (s *Sensor) checkSerialLine(key func(string) string) error {
 	return nil
 }
 
-// TextLine says how to read the lines of a sensor whose driver is serial-line.
+// TextLine says how to read the lines of a sensor whose driver is serial-line or
+// file-line.
 // The quantities of its fields must be known ones: Check has seen to that.
 func (s Sensor) TextLine() textline.Config {
 	main, _ := sensors.QuantityNamed(s.Measures)

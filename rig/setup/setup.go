@@ -93,6 +93,9 @@ type Sensor struct {
 	IntervalS    float64 `toml:"interval_s,omitempty"`    // s between two lines; 0: 1 s
 	Fields       []Field `toml:"field,omitempty"`
 
+	// Driver file-line: another logger's lines, of any shape.
+	Path string `toml:"path,omitempty"` // of a file that grows or a named pipe; "-": standard input
+
 	// Driver gpio-line: a wet probe or a switch on a digital line; see sensors/gpioline.
 	Chip       string  `toml:"chip,omitempty"`        // label, name or path of the GPIO chip
 	Active     string  `toml:"active,omitempty"`      // the level that is wet, open or pressed: "high" or "low"

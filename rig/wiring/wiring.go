@@ -14,6 +14,7 @@ import (
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/sensors"
+	"proofpot/sensors/fileline"
 	"proofpot/sensors/health"
 	"proofpot/sensors/modbus"
 	"proofpot/sensors/scale"
@@ -48,13 +49,21 @@ func (w shared) port(name string, settings serialport.Settings) (traffic.SerialP
 
 // drivers says how each driver that bench.toml may name is opened.
 var drivers = map[string]func(setup.Sensor, shared) (driver, error){
+	setup.DriverFileLine:   openFileLine,
 	setup.DriverGPIOLine:   openGPIOLine,
 	setup.DriverModbus:     openModbus,
 	setup.DriverSerialLine: openSerialLine,
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {
-	open := func() (serialline.Port, error) { return with.port(s.Port, s.SerialPort()) }
+	return openLines(s, with, func() (serialline.Port, error) { return with.port(s.Port, s.SerialPort()) })
+}
+
+func openFileLine(s setup.Sensor, with shared) (driver, error) {
+	return openLines(s, with, func() (serialline.Port, error) { return fileline.Open(s.Path) })
+}
+
+func openLines(s setup.Sensor, with shared, open func() (serialline.Port, error)) (driver, error) {
 	port, err := open()
 	if err != nil {
 		return nil, err

@@ -72,6 +72,10 @@
 // Print from one buffer with one call, and never more than the port takes: a
 // buffer that is full tears a line, which the checksum shows.
 //
+// Another logger on the same computer is read the same way, from a file that grows
+// or a pipe (driver file-line): any of these shapes, or line protocol, whose fields
+// are known as "pot.pressure_bar" or "pot,sensor=p1.pressure_bar".
+//
 // A device whose lines carried a checksum once is held to it: a later line
 // without one is damaged. checksum = true in bench.toml demands it from the
 // first line on.

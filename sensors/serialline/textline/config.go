@@ -19,15 +19,16 @@ import (
 
 // The shapes of a line.
 const (
-	KeyValue = "key-value" // p_bar=3.214 t_c=18.42
-	CSV      = "csv"       // 3.214;18.42
-	JSON     = "json"      // {"p":{"bar":3.214},"t":18.42}
-	Pattern  = "pattern"   // whatever a regular expression takes apart
-	NMEA     = "nmea-xdr"  // $YXXDR,P,3.214,B,POT,C,18.42,C,WATER*48
+	KeyValue = "key-value"     // p_bar=3.214 t_c=18.42
+	CSV      = "csv"           // 3.214;18.42
+	JSON     = "json"          // {"p":{"bar":3.214},"t":18.42}
+	Pattern  = "pattern"       // whatever a regular expression takes apart
+	NMEA     = "nmea-xdr"      // $YXXDR,P,3.214,B,POT,C,18.42,C,WATER*48
+	Protocol = "line-protocol" // pot,sensor=p1 pressure_bar=3.214 1767225600000000000
 )
 
 // Shapes lists the shapes that a Config may ask for.
-func Shapes() []string { return []string{KeyValue, CSV, JSON, Pattern, NMEA} }
+func Shapes() []string { return []string{KeyValue, CSV, JSON, Pattern, NMEA, Protocol} }
 
 // Config says how the lines of one device look and what they mean.
 type Config struct {
@@ -71,8 +72,8 @@ func (c *Config) Check() error {
 	if c.DecimalComma && c.Shape == JSON {
 		return wrong("decimal_comma", "a JSON number has a decimal point; leave it out")
 	}
-	if c.DecimalComma && c.Shape == NMEA {
-		return wrong("decimal_comma", "NMEA 0183 has a decimal point; leave it out")
+	if c.DecimalComma && (c.Shape == NMEA || c.Shape == Protocol) {
+		return wrong("decimal_comma", "its numbers have a decimal point; leave it out")
 	}
 	if c.Sequence != "" && c.Shape == NMEA {
 		return wrong("sequence", "an XDR sentence has no line number; leave it out")
@@ -162,6 +163,8 @@ func (c *Config) checkPlace(key, place string, optional bool) error {
 		return c.checkGroup(key, place)
 	case NMEA:
 		return checkTransducer(key, place)
+	case Protocol:
+		return checkProtocolField(key, place)
 	}
 	if c.Shape == KeyValue && strings.ContainsAny(place, "= ,;\t") {
 		return wrong(key, "a key cannot hold =, a space, a comma, a semicolon or a tab: %s", quoted(place))
@@ -175,6 +178,8 @@ func (c *Config) placeWord() string {
 		return "its column number as text, \"1\" for the first"
 	case Pattern:
 		return "its group, \"p\" for (?P<p>…)"
+	case Protocol:
+		return "its measurement and name, \"pot.pressure_bar\""
 	case NMEA:
 		return "its transducer, \"P:POT\" for P,6.01,B,POT"
 	case JSON:

@@ -23,7 +23,7 @@ func TestAWrongMappingNamesItsKeyAndWhatWouldBeRight(t *testing.T) {
 		change func(c *Config)
 		want   string
 	}{
-		{func(c *Config) { c.Shape = "xml" }, `line: "xml" is no shape of a line; use "key-value", "csv", "json", "pattern" or "nmea-xdr"`},
+		{func(c *Config) { c.Shape = "xml" }, `line: "xml" is no shape of a line; use "key-value", "csv", "json", "pattern", "nmea-xdr" or "line-protocol"`},
 		{func(c *Config) { c.Shape, c.DecimalComma = JSON, true }, `decimal_comma: a JSON number has a decimal point`},
 		{func(c *Config) { c.Separator = ";" }, `separator: only csv lines`},
 		{func(c *Config) { c.Shape, c.Separator = CSV, "|" }, `separator: "|" is no separator`},

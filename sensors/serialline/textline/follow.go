@@ -51,7 +51,7 @@ func (p *Parser) follow(at time.Duration, find lookup, to []sensors.Reading) ([]
 	}
 	n, err := strconv.ParseUint(text, 10, 64)
 	if err != nil {
-		return to, fmt.Sprintf("sequence number %s is no whole number", quoted(text))
+		return to, fmt.Sprintf("sequence number %s is no whole number", Shorten([]byte(text)))
 	}
 	last, first := p.sequence, !p.sequenced
 	if !first && n == last {

@@ -21,6 +21,7 @@ func FuzzStream(f *testing.F) {
 		"\n{\"a\":{\"b\":3.2},\"n\":1}\n{\"a\":{\"b\":[]}}\n", "\np=1 n=5\np=1 n=4\np=1 n=4\n", "\n$WIXDR,P,1.0135,B,BARO*44\n",
 		"\n# boot\n\xff\xfe\n" + strings.Repeat("9", 3000) + "\np=1 w=wet\n", "\np=1 *00\np=1 *4C\n", "\n\"1\",\"2\"\n", "\np=-0.0 t=+.5e-3\n",
 		"\nP 3.2 B 1001 W wet N 7\nP nan B \n", "\n$YXXDR,P,6.0,B,POT,S,1,,W*2C\n$YXXDR,P*0E\n",
+		"\npot,s=a p=3.2,b=1001i 17\nw wet=t\nw wet=\"dry\" 1\n",
 	} {
 		f.Add([]byte(seed), uint8(3))
 	}
@@ -44,6 +45,7 @@ func fuzzConfigs() []Config {
 		{Shape: KeyValue, Fields: fields("p", "b", "w")}, {Shape: KeyValue, DecimalComma: true, Fields: fields("p_bar", "b", "w")},
 		{Shape: CSV, Fields: fields("1", "2", "3")}, {Shape: CSV, DecimalComma: true, Sequence: "1", Fields: fields("2", "3", "4")},
 		{Shape: JSON, Fields: fields("p", "a.b", "a.0")}, {Shape: NMEA, Fields: fields("P:POT", "P:BARO", "S:W")},
+		{Shape: Protocol, Fields: fields("pot,s=a.p", "pot.b", "w.wet")},
 		{Shape: Pattern, Pattern: `P (?P<p>\S*) B (?P<b>\S*)(?: W (?P<w>\w+))?(?: N (?P<n>\d+))?`, Fields: fields("p", "b", "w")},
 	}
 }

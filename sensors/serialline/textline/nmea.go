@@ -52,7 +52,7 @@ func (p *Parser) splitNMEA(body string) (lookup, string) {
 			}
 			asked = true
 			if is := nmeaUnits[kind+","+unit]; is != f.Unit {
-				return nil, fmt.Sprintf("%s is in %s, bench.toml says %s", key, quoted(unit), quoted(f.Unit))
+				return nil, fmt.Sprintf("%s is in %s, bench.toml says %s", key, Shorten([]byte(unit)), quoted(f.Unit))
 			}
 		}
 	}

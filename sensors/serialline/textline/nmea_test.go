@@ -118,12 +118,37 @@ func TestAWrongPatternOrTransducerIsNamed(t *testing.T) {
 		{Config{Shape: Pattern, Pattern: "(?P<q>x)"}, `field[0].from: "p" is no group of the pattern; it has q`},
 		{Config{Shape: KeyValue, Pattern: "x"}, "pattern: only lines of shape"},
 		{Config{Shape: NMEA}, `field[0].from: "p" is no transducer`},
-		{Config{Shape: NMEA, DecimalComma: true}, "decimal_comma: NMEA"},
+		{Config{Shape: NMEA, DecimalComma: true}, "decimal_comma: its numbers"},
+		{Config{Shape: Protocol}, `field[0].from: "p" is no field of line protocol`},
 		{Config{Shape: NMEA, Sequence: "n"}, "sequence: an XDR sentence"},
 	} {
 		c.config.Fields, c.config.Main = []Field{good}, pot
 		if err := c.config.Check(); err == nil || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%v, want %s", err, c.want)
+		}
+	}
+}
+
+func TestAnotherLoggersLineProtocolIsRead(t *testing.T) {
+	config := Config{Shape: Protocol, Fields: []Field{
+		{From: "pot,sensor=p1.pressure_bar", Quantity: pot, Unit: "bar", Reference: scale.Absolute},
+		{From: "pot.water_c", Quantity: sensors.ChamberWater, Unit: "C"},
+		{From: "probe.wet", Quantity: sensors.ProbeWet}}}
+	for _, c := range []struct{ line, want string }{
+		{"pot,sensor=p1 pressure_bar=3.214,water_c=18i 1767225600000000000", "chamber pressure=321400; chamber water temperature=18"},
+		{"pot,rig=a,sensor=p1 pressure_bar=3.214", "chamber pressure=321400"},
+		{"pot,sensor=p2 pressure_bar=3.214", ""},
+		{"probe wet=true", "wet probe=1"},
+		{`probe wet="dry"`, "wet probe=0"},
+		{"cpu usage=3.2 1767225600000000000", ""},
+		{"pot,sensor=p1 pressure_bar=3.2", "chamber pressure=320000"},
+		{"pot,sensor=p1 pressure_bar=", "chamber pressure garbled"},
+		{"pot,sensor=p1 pressure_bar=3.2 17672x", "chamber pressure garbled"},
+		{"pot,sensor=p1", "chamber pressure garbled"},
+		{"3.214;18.42", "chamber pressure garbled"},
+	} {
+		if got := said(parser(t, config, nil).Line(0, []byte(c.line), nil)); got != c.want {
+			t.Errorf("%s reads %q, want %q", c.line, got, c.want)
 		}
 	}
 }

@@ -51,7 +51,7 @@ func NewParser(config Config, room *scale.Room) (*Parser, error) {
 	case NMEA:
 		p.config.Checksum = true
 		return p, nil
-	case CSV:
+	case CSV, Protocol:
 		return p, nil
 	}
 	if config.Sequence == "" {
@@ -133,6 +133,8 @@ func (p *Parser) split(body string) (lookup, string) {
 		return p.splitPattern(body)
 	case NMEA:
 		return p.splitNMEA(body)
+	case Protocol:
+		return p.splitLineProtocol(body)
 	}
 	return p.splitKeyValue(body)
 }
@@ -151,7 +153,7 @@ func (p *Parser) values(at time.Duration, find lookup, to []sensors.Reading) ([]
 		}
 		n := parseNumber(word(f.Quantity, text), p.config.DecimalComma)
 		if n.wrong != "" {
-			return to, fmt.Sprintf("%s %s %s", f.From, quoted(text), n.wrong)
+			return to, fmt.Sprintf("%s %s %s", f.From, Shorten([]byte(text)), n.wrong)
 		}
 		numbers[i], present[i], any = n, true, true
 	}
