@@ -117,6 +117,10 @@ func (a *analysis) judgeApart(r *Result) {
 		}
 		h := a.judgeInside(st)
 		v.Holds = append(v.Holds, h)
+		if st.both != nil && (len(r.Budget) == 0 || h.Verdict == Fail) {
+			st.meanPa = a.meanPressure(st.hold)
+			r.Budget = a.budget(st.stage)
+		}
 		at := fmt.Sprintf("stage %q: ", st.name)
 		switch {
 		case h.Verdict == Fail:
