@@ -67,6 +67,8 @@ type commands struct {
 	Profiles    profilesCmd    `cmd:"" help:"List the built-in profiles, show one, or copy one as a start."`
 	Unit        unitCmd        `cmd:"" help:"The register of units: closures, tests, dives, and whether a test still holds."`
 	Trip        tripCmd        `cmd:"" help:"Say which units are fit for a trip, and which tests would make the others fit."`
+	Compare     compareCmd     `cmd:"" help:"Compare variants by the depths at which their units first failed."`
+	Rating      ratingCmd      `cmd:"" help:"Say how deep a variant may be used, from the tests of its units."`
 	Version     versionCmd     `cmd:"" help:"Say which version this is."`
 }
 

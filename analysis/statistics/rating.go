@@ -1,0 +1,85 @@
+package statistics
+
+import (
+	"fmt"
+	"math"
+)
+
+// Fewest units for a design rating: three failures, or five units (common
+// practice, no source). Below, each unit stands for itself.
+const (
+	fewestFailures = 3
+	fewestUnits    = 5
+)
+
+// Rule is what a design rating is made from.
+type Rule struct {
+	Family       Family
+	Share        float64 // of units that may fail by the depth: 0.10 for B10
+	Confidence   float64 // of the lower bound
+	Slope        float64 // assumed where the scatter cannot be estimated
+	ProofFactor  float64 // ≥ 1
+	BenchLimitM  float64 // deepest that the bench may go; 0: unknown
+	TemperatureM float64 // what the material allows at the warmest water, from its data sheet; 0: not given
+}
+
+// Term is one bound of a rating.
+type Term struct {
+	Name   string
+	ValueM float64
+	Remark string
+}
+
+// Rating is the depth that a way of building may be used at.
+type Rating struct {
+	DepthM float64 // rounded down to whole metres; 0 where no rating can be given
+	Design bool    // false: too few units, only those tested are accepted by their own tests
+	Terms  []Term  // the least counts
+	Bound  Bound
+	Why    string // why it is no design rating
+}
+
+// Rate applies the rule: the least of the lower bound, the deepest proof over its
+// factor, the bench's limit over the factor and the limit by temperature, rounded
+// down to whole metres.
+func Rate(all []Observation, r Rule) (Rating, error) {
+	if !(r.ProofFactor >= 1) {
+		return Rating{}, fmt.Errorf("proof factor %g: want at least 1", r.ProofFactor)
+	}
+	bound, err := LowerBound(r.Family, all, r.Share, r.Confidence, r.Slope)
+	if err != nil {
+		return Rating{}, err
+	}
+	how := fmt.Sprintf("%s, %s", bound.Method, r.Family)
+	if bound.Fit == nil {
+		how = fmt.Sprintf("%s: %s; Weibull slope %g ASSUMED, not measured", bound.Method, bound.Why, r.Slope)
+	}
+	deepest := 0.0
+	for _, o := range all {
+		deepest = max(deepest, o.ProvedM)
+	}
+	rating := Rating{Bound: bound, Terms: []Term{
+		{fmt.Sprintf("lower %.0f %% bound of B%g", 100*r.Confidence, 100*r.Share), bound.ValueM, how},
+		{"deepest proof over its factor", deepest / r.ProofFactor, fmt.Sprintf("%.1f m over %g", deepest, r.ProofFactor)},
+	}}
+	if r.BenchLimitM > 0 {
+		rating.Terms = append(rating.Terms, Term{"limit of the bench over the factor", r.BenchLimitM / r.ProofFactor, fmt.Sprintf("%.1f m over %g", r.BenchLimitM, r.ProofFactor)})
+	}
+	if r.TemperatureM > 0 {
+		rating.Terms = append(rating.Terms, Term{"limit by temperature", r.TemperatureM, "as given"})
+	}
+	least := math.Inf(1)
+	for _, t := range rating.Terms {
+		least = min(least, t.ValueM)
+	}
+	rating.DepthM = math.Floor(least + 1e-9)
+	failed := Failures(all)
+	rating.Design = (failed >= fewestFailures || len(all) >= fewestUnits) && rating.DepthM > 0
+	if !rating.Design {
+		rating.Why = fmt.Sprintf("%d units with %d failures: a design rating wants %d failures or %d units", len(all), failed, fewestFailures, fewestUnits)
+		if rating.DepthM == 0 && (failed >= fewestFailures || len(all) >= fewestUnits) {
+			rating.Why = "no depth of a whole metre is left"
+		}
+	}
+	return rating, nil
+}

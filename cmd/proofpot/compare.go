@@ -1,0 +1,140 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"proofpot/analysis/statistics"
+)
+
+type compareCmd struct {
+	population
+	Variants []string `arg:"" optional:"" name:"variant" help:"Variants, the first being what the others are compared with; without any, all in the folder." placeholder:"VARIANT"`
+	Slope    float64  `help:"Weibull slope ASSUMED where the scatter cannot be estimated." default:"6"`
+	Pictures string   `help:"Write the pictures as SVG into this folder." placeholder:"DIR"`
+}
+
+// Run compares variants by the depths at which their units first failed.
+func (c *compareCmd) Run(w *world) error {
+	if !(c.Slope > 0 && c.Slope <= 50) {
+		return fmt.Errorf("--slope %g: want above 0 and at most 50", c.Slope)
+	}
+	all, _, err := c.histories(w)
+	if err != nil {
+		return err
+	}
+	picked, err := named(all, c.Variants)
+	if err != nil {
+		return err
+	}
+	if len(picked) == 0 {
+		return fmt.Errorf("no record with a verdict in %s", c.Records)
+	}
+	if c.Pictures != "" {
+		if err := c.draw(picked); err != nil {
+			return err
+		}
+	}
+	for _, h := range picked {
+		tellUnits(w, h)
+		if len(h.Observations) == 0 {
+			continue
+		}
+		b, err := statistics.LowerBound(c.family(), h.Observations, 0.1, 0.9, c.Slope)
+		if err != nil {
+			return err
+		}
+		fitted(w, b, 0.1)
+		fmt.Fprintf(w.out, "  90 %% of such units are tight to %.1f m at least (90 %% confidence), by %s", b.ValueM, b.Method)
+		if b.Fit == nil {
+			fmt.Fprintf(w.out, ": %s; slope %g ASSUMED", b.Why, b.Slope)
+		}
+		fmt.Fprintln(w.out)
+		if len(h.Observations) == 1 {
+			oneUnit(w)
+		}
+	}
+	if len(picked) > 1 {
+		return c.against(w, picked)
+	}
+	return nil
+}
+
+// against compares each with the first.
+func (c *compareCmd) against(w *world, picked []statistics.History) error {
+	first := picked[0]
+	var p []float64
+	var lines []func(adjusted float64)
+	for _, h := range picked[1:] {
+		if len(first.Observations) == 0 || len(h.Observations) == 0 {
+			continue
+		}
+		test := statistics.PermutationTest(first.Observations, h.Observations)
+		ratio, err := statistics.Compare(c.family(), first.Observations, h.Observations, 0.95)
+		if err != nil && !errors.Is(err, statistics.ErrNotEstimable) {
+			return err
+		}
+		p = append(p, test.P)
+		lines = append(lines, func(adjusted float64) {
+			fmt.Fprintf(w.out, "\n%s against %s\n", variantName(h), variantName(first))
+			if ratio == nil {
+				fmt.Fprintln(w.out, "  how much deeper: neither shows scatter, no interval can be given")
+			} else {
+				fmt.Fprintf(w.out, "  fails at %s times the depth (95 %%: %s to %s), with one scatter for both; likelihood ratio p = %.3f\n",
+					times(ratio.Estimate), times(ratio.Limits.Low), times(ratio.Limits.High), ratio.P)
+			}
+			fmt.Fprintf(w.out, "  permutation test: p = %.4f", test.P)
+			if test.Exact {
+				fmt.Fprintf(w.out, ", exact over %d arrangements", test.Arranged)
+			} else {
+				fmt.Fprintf(w.out, " ± %.4f, from %d drawn arrangements", test.SE, test.Arranged)
+			}
+			fmt.Fprintf(w.out, "; %.4f after Holm (comparisons: %d)\n", adjusted, len(p))
+			c.power(w, first, h, ratio, test)
+		})
+	}
+	for i, adjusted := range statistics.Holm(p) {
+		lines[i](adjusted)
+	}
+	return nil
+}
+
+// power says what these numbers of units could have found.
+func (c *compareCmd) power(w *world, first, second statistics.History, r *statistics.Ratio, test statistics.Permutation) {
+	if test.SmallestP > 0.05 {
+		fmt.Fprintf(w.out, "  these numbers of units cannot give a p below %.2f, however far apart the variants are\n", test.SmallestP)
+	}
+	const assumedCV = 0.15
+	cv, whence := assumedCV, "assumed"
+	if r != nil && r.Scale > 0.02 && r.Scale < 1 {
+		cv, whence = r.Scale, "as seen"
+		if c.family() == statistics.Weibull { // standard deviation of the logarithm: π/√6 of the scale
+			cv *= math.Pi / math.Sqrt(6)
+		}
+	}
+	n := min(len(first.Observations), len(second.Observations))
+	for _, ratio := range []float64{1.2, 1.5} {
+		trial := statistics.Trial{Ratio: ratio, CV: cv, Step: 0.1}
+		found := trial.Power(n, 400)
+		fmt.Fprintf(w.out, "  a variant that goes %.1f times as deep would be found in %.0f %% of such tests (scatter %.0f %%, %s, steps of 10 %%)", ratio, 100*found, 100*cv, whence)
+		if found < 0.8 {
+			if wanted := trial.UnitsWanted(0.8, 60); wanted > n {
+				fmt.Fprintf(w.out, "; for 80 %% you would need %d more of each", wanted-n)
+			} else if wanted == 0 {
+				fmt.Fprint(w.out, "; for 80 % you would need more than 60 of each")
+			}
+		}
+		fmt.Fprintln(w.out)
+	}
+}
+
+func times(v float64) string {
+	switch {
+	case math.IsInf(v, 1):
+		return "unknown"
+	case v < 0.005:
+		return "0"
+	}
+	return fmt.Sprintf("%.2f", v)
+}
