@@ -97,9 +97,15 @@ func ask(p *Plan, s *State, in *Input, out *Output) {
 		done = now-s.QuietSince >= drawnTime
 	case CloseUp, PutIn:
 		s.Reached = true // a person may take his time
-		if in.Operator.Ready && now-s.Since >= drawnTime {
+		switch open := s.Lid.open(now); {
+		case in.Operator.Ready && !open && !s.Early:
 			out.say(Event{Kind: NoteEvent, Text: ReadyNote, Critical: true})
 			done = true
+		case in.Operator.Ready && !s.Early: // and not when he shuts it: his hands are there then
+			s.Early = true
+			out.say(Event{Kind: NoteEvent, Text: "not yet: the lid is open; shut and lock it, stand back, and answer again", Critical: true})
+		case !in.Operator.Ready:
+			s.Early = false
 		}
 	default:
 		s.Reached = true

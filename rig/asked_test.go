@@ -270,3 +270,35 @@ func TestTheWayUpEndsThoughTheWeatherHasChanged(t *testing.T) {
 		}
 	}
 }
+
+func TestAnAnswerWhileTheLidIsOpenMustBeGivenAgain(t *testing.T) {
+	p := planned(t, func(r *setup.Run) {
+		vacuumFirst(r)
+		r.Bench.Sensors = append(r.Bench.Sensors, setup.Sensor{ID: "l1", Measures: "lid switch"})
+		r.Profile.Stages = r.Profile.Stages[1:2]
+	})
+	c := pot{pa: room, fill: 2500, vent: 9000}
+	openAt, shutAt, again := time.Minute, 3*time.Minute, 5*time.Minute
+	told := false
+	drive(t, p, &c, func(in *Input) {
+		open := 0.0
+		if in.Now >= openAt && in.Now < shutAt {
+			open = 1
+		}
+		in.Readings = append(in.Readings, insideReading(room, in.Now), sensors.Reading{Sensor: "l1", Quantity: sensors.LidOpen, Value: open, At: in.Now})
+		in.Operator.Ready = in.Now == 2*time.Minute || in.Now == again
+	}, func(in Input, s State, out Output) {
+		for _, e := range out.Events() {
+			told = told || strings.HasPrefix(e.Text, "not yet: the lid is open")
+			if e.Text == ReadyNote && in.Now < again {
+				t.Fatalf("taken at %s for an answer that was given with the lid open", in.Now)
+			}
+		}
+		if out.Valves.Fill && in.Now < again {
+			t.Fatalf("filled at %s", in.Now)
+		}
+	})
+	if !told {
+		t.Error("nobody was told")
+	}
+}

@@ -128,6 +128,7 @@ type State struct {
 	Inside      float64       // last pressure inside the unit, absolute
 	InsideAt    time.Duration // its age
 	InsideKnown bool          // there is one
+	Early       bool          // a person answered while the lid was open: he must answer again
 
 	Window, Before slope         // of a settling that ends by rule
 	WindowSince    time.Duration //

@@ -37,5 +37,5 @@ func (a *answers) prompt(k rig.PromptKind) {
 	}
 }
 
-// ready tells whether it was answered.
-func (a *answers) ready() bool { return a.asked.Load() != uint32(rig.NoPrompt) && a.said.Load() }
+// ready tells whether it was answered since it was last asked for.
+func (a *answers) ready() bool { return a.asked.Load() != uint32(rig.NoPrompt) && a.said.Swap(false) }
