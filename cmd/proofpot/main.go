@@ -12,6 +12,8 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"proofpot/cmd/proofpot/page"
 )
 
 // Exit codes, the same for every verb but analyse, which exits 0 whatever the verdict.
@@ -46,10 +48,13 @@ type world struct {
 	inTTY  bool       // a person answers
 	errTTY bool       // a person watches
 	width  func() int // of his terminal, in columns; nil where there is none
+
+	console *page.Console // the operator's page, where the run is shown and commanded there; or nil
 }
 
 type commands struct {
 	Run         runCmd         `cmd:"" help:"Run a staged test on a bench, or on the simulated one, and give a verdict."`
+	Serve       serveCmd       `cmd:"" help:"Serve the operator's page: what the bench does, and one touch to stop it."`
 	Plan        planCmd        `cmd:"" help:"Say what a run would do, and what it could prove on this bench."`
 	Analyse     analyseCmd     `cmd:"" help:"Analyse records and write verdict.json beside each."`
 	Certificate certificateCmd `cmd:"" help:"Make the certificate of a record, with its pictures."`

@@ -82,6 +82,7 @@ type flight struct {
 	records string
 	wait    time.Duration
 	quiet   bool
+	show    func([]rig.Check) // sees the list as it is gone through; may be nil
 
 	before   rig.Before
 	unopened error // why the bench could not be opened
@@ -217,6 +218,9 @@ func (f *flight) wanted() string {
 }
 
 func (f *flight) say(text string) {
+	if f.show != nil {
+		f.show(f.checks())
+	}
 	if !f.quiet {
 		fmt.Fprintln(f.w.errs, text)
 	}

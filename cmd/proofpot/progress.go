@@ -60,6 +60,9 @@ func newProgress(w *world, plan *rig.Plan, run setup.Run, sim bool) (*progress, 
 	}
 	fmt.Fprintf(w.errs, "%s on bench %s, unit %s: %s to %.1f m, %s and the vent; room %.0f Pa, unit closed at %.0f Pa\n",
 		run.Profile.Name, run.Bench.ID, run.Unit.ID, stages, deepest(plan), clock(plan.Total()), plan.RoomPa, plan.SealedPa)
+	if w.console != nil {
+		w.console.Plan(run, plan, live)
+	}
 	return p, nil
 }
 
@@ -73,6 +76,9 @@ func deepest(p *rig.Plan) float64 {
 
 // line is the record writer's hook: the live estimate sees what is recorded.
 func (p *progress) line(l *record.Line) {
+	if p.w.console != nil {
+		p.w.console.Line(l)
+	}
 	p.live.Line(l)
 	if p.filling != nil {
 		p.filling.Line(l)

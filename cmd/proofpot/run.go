@@ -236,6 +236,9 @@ func (c *runCmd) ready(w *world, run setup.Run, held *control) (looked, error) {
 		return looked{}, err
 	}
 	f := flight{w: w, run: run, held: held, records: c.Records, wait: c.Wait}
+	if w.console != nil {
+		f.show = w.console.Checks
+	}
 	f.before.Acknowledged = true
 	err := f.look(func() (rig.Devices, rig.Clock, error) { return c.devices(run) })
 	checks := f.checks()
@@ -298,6 +301,7 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 		file.Close()
 		return "", 0, coded{exitBench, err}
 	}
+	w.console.Folder(folder)
 	writer := record.NewWriter(file, start)
 	writer.OnLine = watch.line
 	writer.Wait = c.Bench == "" // simulated time can stand still

@@ -13,6 +13,7 @@ import (
 	"proofpot/rig/benchstate"
 	"proofpot/rig/record/signing"
 	"proofpot/rig/simbench"
+	"proofpot/sensors"
 )
 
 // running is a run with everything that it needs, from its first step or from
@@ -43,6 +44,20 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 		Operator: func() rig.Operator {
 			return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready(), Note: r.filled()}
 		}}
+	if on := r.w.console; on != nil {
+		loop.Observe = func(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {
+			r.watch.step(now, s, out, readings)
+			on.Step(now, s, out, readings)
+		}
+		loop.Operator = func() rig.Operator {
+			op := on.Operator()
+			op.Failed, op.Ready = r.watch.live.Failed(), op.Ready || ready()
+			if op.Note == "" {
+				op.Note = r.filled()
+			}
+			return op
+		}
+	}
 	if r.simulated && r.fast {
 		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
 	}
@@ -106,20 +121,30 @@ func (p *paperwork) prepare() (papers, error) {
 	return papers{opts, key}, err
 }
 
-// conclude analyses a run that has ended, with err, and prints what came of it.
-func (p papers) conclude(w *world, folder string, stopped rig.Stop, err error) error {
+// derive analyses a run that has ended, with err, and writes and signs what comes
+// of it.
+func (p papers) derive(folder string, err error) (*analysis.Result, error) {
 	res, run, aerr := analyse(folder)
 	if aerr != nil {
-		return coded{exitBench, errors.Join(err, aerr)}
+		return nil, coded{exitBench, errors.Join(err, aerr)}
 	}
 	if werr := writeVerdict(folder, res); werr != nil {
-		return coded{exitBench, werr}
+		return nil, coded{exitBench, werr}
 	}
 	if werr := writeCertificate(folder, run, res, p.opts); werr != nil {
-		return coded{exitBench, werr}
+		return nil, coded{exitBench, werr}
 	}
 	if serr := signRecord(folder, p.key); serr != nil {
-		return coded{exitBench, serr}
+		return nil, coded{exitBench, serr}
+	}
+	return res, nil
+}
+
+// conclude derives what comes of a run that has ended, with err, and prints it.
+func (p papers) conclude(w *world, folder string, stopped rig.Stop, err error) error {
+	res, derr := p.derive(folder, err)
+	if derr != nil {
+		return derr
 	}
 	report(w.out, res)
 	fmt.Fprintf(w.out, "certificate: %s\n%s\n", filepath.Join(folder, certificateFile), folder)

@@ -74,7 +74,7 @@ func (p *Plan) energy() Energy {
 	if gauge <= 0 {
 		return Energy{}
 	}
-	e := Energy{GasML: b.gasML(p.PeakPa, p.Unit.OuterML)}
+	e := Energy{GasML: b.GasML(p.PeakPa, p.Unit.OuterML)}
 	e.GasJ = GasEnergyJ(p.PeakPa, e.GasML*1e-6, b.RoomPa)
 	e.TNTg = e.GasJ / JoulesPerTNT * 1000
 	if !b.Gas {
@@ -86,9 +86,9 @@ func (p *Plan) energy() Energy {
 	return e
 }
 
-// gasML is the gas in the chamber at a pressure, ml: what is left of a cushion
+// GasML is the gas in the chamber at a pressure, ml: what is left of a cushion
 // that water squeezes (Boyle), and what is kept up by gas otherwise.
-func (b Bench) gasML(absolutePa, outerML float64) float64 {
+func (b Bench) GasML(absolutePa, outerML float64) float64 {
 	switch {
 	case b.Gas:
 		return b.ChamberML - outerML

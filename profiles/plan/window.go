@@ -190,7 +190,7 @@ func (w window) fittedS() float64 { return w.waitS + w.holdS }
 // compliance is what the chamber's contents give at a pressure, ml/bar: the gas
 // at one temperature, and chamber and water.
 func (b Bench) compliance(pa float64, u Unit) float64 {
-	return max(b.gasML(pa, u.OuterML), 0.1)/pa*1e5 + b.StiffnessMLPerBar
+	return max(b.GasML(pa, u.OuterML), 0.1)/pa*1e5 + b.StiffnessMLPerBar
 }
 
 // fade is how much of what dies away from the start of the run with a time constant
@@ -203,7 +203,7 @@ func (w window) fade(tauS float64) float64 {
 // chamberSignal is the chamber's volume balance from the end of the ramp to the
 // end of the hold, in ml.
 func (b Bench) chamberSignal(w window, u Unit) signal {
-	gas := max(b.gasML(w.pa, u.OuterML), 0.1)
+	gas := max(b.GasML(w.pa, u.OuterML), 0.1)
 	compliance := b.compliance(w.pa, u) / 1e5 // ml/Pa
 	waterML := 0.0
 	if !b.Gas {

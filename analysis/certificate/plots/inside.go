@@ -127,7 +127,8 @@ func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries
 		axis = "time since start, h:mm"
 	}
 	last.timeAxis(timeTicks(line.span, int((right-left)/(36*pt))), axis)
-	return f.picture(id, title, words)
+	drawn, err := f.picture(id, title, words)
+	return drawn.along(last.over(line), err)
 }
 
 func (t track) all() [][]xy {

@@ -40,8 +40,29 @@ type Picture struct {
 	Title       string
 	Description string // for those who cannot see it
 	Size        Size
+	Axis        Axis // of time, where the picture has one
 
 	drawn *recorder.Canvas
+}
+
+// Axis says where the time of a picture lies on it.
+type Axis struct {
+	Left, Right float64 // shares of the width
+	Start       time.Time
+	SpanS       float64
+}
+
+// over is the axis of a panel over a timeline.
+func (p panel) over(l timeline) Axis {
+	return Axis{float64(p.left / p.f.width), float64(p.right / p.f.width), l.start, l.span}
+}
+
+// along says where the time of a picture lies.
+func (p *Picture) along(a Axis, err error) (*Picture, error) {
+	if err == nil {
+		p.Axis = a
+	}
+	return p, err
 }
 
 // SVG gives the picture as an element that can stand in a page beside others

@@ -103,7 +103,8 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	lowest.timeAxis(timeTicks(line.span, int((right-left)/(42*pt))), line.axisTitle())
 
 	title := fmt.Sprintf("Pressure in the chamber over time, unit %s", units.Clean(r.Verdict.Unit, 60))
-	return f.picture("pressure", title, pressureWords(r, u, line))
+	drawn, err := f.picture("pressure", title, pressureWords(r, u, line))
+	return drawn.along(lowest.over(line), err)
 }
 
 // ticksIn is how many marks a panel's left side has room for.
