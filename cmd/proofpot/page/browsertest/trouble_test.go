@@ -143,6 +143,7 @@ func TestANoteAndAPhotographStandInTheRecord(t *testing.T) {
 	b := open(t)
 	b.begin(s.url, "proof-30m-sea")
 	b.shows("phase", "shallow")
+	b.waits("a note to be possible", `!document.getElementById('note').disabled`)
 	b.do(chromedp.SendKeys(chromedp.CSS("#note"), "bubbles at the gland\n"))
 	b.waits("the note", `document.getElementById('events').textContent.includes('bubbles at the gland')`)
 	photo := filepath.Join(t.TempDir(), "gland.png")
