@@ -74,6 +74,7 @@ type commands struct {
 	Trip        tripCmd        `cmd:"" help:"Say which units are fit for a trip, and which tests would make the others fit."`
 	Compare     compareCmd     `cmd:"" help:"Compare variants by the depths at which their units first failed."`
 	Rating      ratingCmd      `cmd:"" help:"Say how deep a variant may be used, from the tests of its units."`
+	Demo        demoCmd        `cmd:"" help:"Build the season of an invented club to try everything on: invented data from the simulated bench."`
 	Version     versionCmd     `cmd:"" help:"Say which version this is."`
 }
 
