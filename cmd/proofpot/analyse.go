@@ -41,7 +41,7 @@ func (c *analyseCmd) Run(w *world) error {
 
 // analyse reads a record from its folder.
 func analyse(folder string) (*analysis.Result, setup.Run, error) {
-	r, err := record.Open(folder)
+	r, err := record.OpenWithInside(folder)
 	if err != nil {
 		return nil, setup.Run{}, err
 	}

@@ -104,6 +104,7 @@ type Record struct {
 	Run      setup.Run
 	Warnings []string // what run.toml holds that is not known here
 	file     io.Closer
+	inside   *inside // nil: nothing was merged
 }
 
 // Open opens a record for reading. A folder that is none, or whose run.toml

@@ -200,6 +200,9 @@ func checkID(key, id, example string) error {
 	return nil
 }
 
+// CheckSensorName says whether a sensor may be called so.
+func CheckSensorName(name string) error { return checkID("id", name, "can") }
+
 // checkWord looks for a word in a list and names the nearest one.
 func checkWord(key, word string, allowed []string) error {
 	for _, a := range allowed {

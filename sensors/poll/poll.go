@@ -7,7 +7,8 @@
 // A transfer that fails makes every quantity of the part Disconnected; the part
 // is then started anew (reset, identity, calibration, configuration) twice a
 // second until it answers, which is told as Restarted. An answer that cannot be
-// trusted (a checksum that does not agree) is Garbled, and after five in a row
+// trusted (a checksum that does not agree) is Garbled, one that did not come is
+// NoReading, and after five in a row
 // the part is started anew. A part that says that it lost its power is
 // Restarted at once. Five intervals without a value, a bus that hangs among
 // them, make NoReading. A fault that lasts is told once a minute, and the same
@@ -184,7 +185,7 @@ func (d *Driver) run(ctx context.Context) {
 		case errors.As(err, &known) && started:
 			d.put(d.all(now, known.Status, results))
 			garbled++
-			if known.Kind == sensors.Garbled && garbled < garbledMost || known.Kind == sensors.OutOfRange {
+			if (known.Kind == sensors.Garbled || known.Kind == sensors.NoReading) && garbled < garbledMost || known.Kind == sensors.OutOfRange {
 				break
 			}
 			started = false
