@@ -10,7 +10,9 @@ import (
 )
 
 type verifyCmd struct {
-	Records []string `arg:"" name:"record" help:"Folders of records." placeholder:"RECORD"`
+	house
+	Records []string `arg:"" name:"record" help:"Folders of records, or certificates (.html, .pdf)." placeholder:"RECORD"`
+	Record  string   `help:"The record of a certificate that does not lie beside it." placeholder:"RECORD"`
 	Key     []string `sep:"none" help:"Public key whose signature is trusted; may be given again. Without it, this bench's own." placeholder:"BENCH.PUB"`
 	Signed  bool     `help:"A record that no trusted key has signed is the answer no."`
 	JSON    bool     `name:"json" help:"Print one line of JSON a record."`
@@ -24,6 +26,21 @@ func (c *verifyCmd) Run(w *world) error {
 	}
 	bad := false
 	for _, folder := range c.Records {
+		if isCertificate(folder) {
+			rep, err := c.checkCertificate(folder, trusted)
+			if err != nil {
+				return coded{exitUsage, err}
+			}
+			bad = bad || len(rep.Bad) > 0 || c.Signed && rep.SignedBy == ""
+			if c.JSON {
+				if err := json.NewEncoder(w.out).Encode(rep); err != nil {
+					return err
+				}
+			} else {
+				fmt.Fprintln(w.out, rep.words(c.Signed))
+			}
+			continue
+		}
 		rep, err := verify.Check(folder, trusted)
 		if err != nil {
 			return coded{exitUsage, err}
