@@ -22,6 +22,7 @@ func benchtop() {
 	relays := flag.String("relays", "relays", "link to the relay board's port")
 	burst := flag.Duration("over", 0, "after so long with the fill open the pressure runs away")
 	deaf := flag.Bool("deaf", false, "the vent does not move")
+	letgo := flag.String("letgo", "", "when this file appears the relay board restarts: all relays let go")
 	pa := flag.Float64("pa", 98000, "where the pressure starts, absolute")
 	flag.Parse()
 	const roomPa = 98000
@@ -87,6 +88,15 @@ func benchtop() {
 		os.Exit(1)
 	}
 	defer lid.Close()
+	go func() {
+		for *letgo != "" {
+			if _, err := os.Stat(*letgo); err == nil {
+				board.Restart()
+				return
+			}
+			time.Sleep(50 * time.Millisecond)
+		}
+	}()
 	end := make(chan os.Signal, 1)
 	signal.Notify(end, os.Interrupt, syscall.SIGTERM)
 	<-end

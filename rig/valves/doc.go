@@ -20,4 +20,8 @@
 // to its rest, and the valves go to theirs, fill shut and vent open. A relay
 // board without such a pull, or one behind a serial port, keeps what it was told
 // last: there the watchdog relay on the heartbeat's line is what shuts the fill.
+//
+// A vent that is normally closed (on_power_loss = "hold") shuts again when its
+// line is let go. After a run the chamber has the room's pressure by then; a cock
+// beside it is what a person opens before the lid.
 package valves
