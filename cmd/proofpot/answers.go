@@ -14,12 +14,17 @@ import (
 type answers struct {
 	asked atomic.Uint32 // the rig.PromptKind that wants an answer now, or rig.NoPrompt
 	said  atomic.Bool
+
+	typing typing // what is typed of gauges, whatever is asked
 }
 
 // listen reads lines until there are no more.
 func (a *answers) listen(r io.Reader) {
 	lines := bufio.NewScanner(r)
 	for lines.Scan() {
+		if a.typing.line(lines.Text()) {
+			continue
+		}
 		if a.asked.Load() != uint32(rig.NoPrompt) {
 			a.said.Store(true)
 		}

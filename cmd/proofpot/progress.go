@@ -113,6 +113,7 @@ func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings
 		p.say(now.Mono, p.status(now.Mono, s))
 	}
 	p.answers.prompt(out.Prompt.Kind)
+	p.answers.typing.step(now.Mono, p.say)
 	if k := out.Prompt.Kind; k != p.prompt {
 		p.prompt = k
 		if k != rig.NoPrompt && !p.sim {

@@ -14,6 +14,7 @@ import (
 	"proofpot/rig/record/signing"
 	"proofpot/rig/simbench"
 	"proofpot/sensors"
+	"proofpot/sensors/typed"
 )
 
 // running is a run with everything that it needs, from its first step or from
@@ -36,13 +37,18 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 	ready := func() bool { return false }
 	if sim, ok := r.devices.(*simbench.Bench); ok {
 		ready = sim.Answered
-	} else if r.plan.Asks {
-		go r.watch.answers.listen(r.w.in)
-		ready = r.watch.answers.ready
+	} else {
+		if bench, ok := r.devices.(interface{ Typed() []*typed.Driver }); ok {
+			r.watch.answers.typing.gauges = bench.Typed()
+		}
+		if r.plan.Asks || len(r.watch.answers.typing.gauges) > 0 {
+			go r.watch.answers.listen(r.w.in)
+			ready = r.watch.answers.ready
+		}
 	}
 	loop := &rig.Loop{Plan: r.plan, Devices: r.devices, Clock: r.clock, Recorder: r.rec, Observe: r.watch.step, SyncEvery: time.Second, Start: start,
 		Operator: func() rig.Operator {
-			return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready(), Note: r.filled()}
+			return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready(), Note: r.remark()}
 		}}
 	if on := r.w.console; on != nil {
 		loop.Observe = func(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {
@@ -53,7 +59,7 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 			op := on.Operator()
 			op.Failed, op.Ready = r.watch.live.Failed(), op.Ready || ready()
 			if op.Note == "" {
-				op.Note = r.filled()
+				op.Note = r.remark()
 			}
 			return op
 		}
@@ -74,6 +80,14 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 		fmt.Fprintf(r.w.errs, "%s\n", stopped)
 	}
 	return stopped, err
+}
+
+// remark gives the next remark for the record, or nothing.
+func (r *running) remark() string {
+	if note := r.watch.answers.typing.note(); note != "" {
+		return note
+	}
+	return r.filled()
 }
 
 // filledPa gauge: a fill says something of the free gas from one bar on.

@@ -18,6 +18,7 @@ var checks = map[string]func(s *Sensor, key func(string) string) error{
 	DriverGPIOLine:   (*Sensor).checkGPIOLine,
 	DriverModbus:     (*Sensor).checkModbus,
 	DriverSerialLine: (*Sensor).checkSerialLine,
+	DriverTyped:      (*Sensor).checkTyped,
 }
 
 // Drivers lists the drivers that a sensor may name, in alphabetical order.
@@ -45,6 +46,9 @@ func (b *Bench) checkSensors() error {
 			}
 		}
 		ports[s.Port] = &s
+		if !chamber && s.Driver == DriverTyped && s.Measures == sensors.ChamberPressure.String() {
+			return wrong(key("driver"), "a typed reading comes too seldom to guard a pot; put a transducer before it")
+		}
 		chamber = chamber || s.Measures == sensors.ChamberPressure.String()
 		if s.measures(sensors.RoomPressure) {
 			if barometer != "" {

@@ -96,6 +96,9 @@ type Sensor struct {
 	// Driver file-line: another logger's lines, of any shape.
 	Path string `toml:"path,omitempty"` // of a file that grows or a named pipe; "-": standard input
 
+	// Driver typed: a gauge that a person reads and types; see sensors/typed.
+	Division float64 `toml:"division,omitempty"` // of its scale, in the field's unit
+
 	// Driver gpio-line: a wet probe or a switch on a digital line; see sensors/gpioline.
 	Chip       string  `toml:"chip,omitempty"`        // label, name or path of the GPIO chip
 	Active     string  `toml:"active,omitempty"`      // the level that is wet, open or pressed: "high" or "low"

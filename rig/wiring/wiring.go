@@ -53,6 +53,7 @@ var drivers = map[string]func(setup.Sensor, shared) (driver, error){
 	setup.DriverGPIOLine:   openGPIOLine,
 	setup.DriverModbus:     openModbus,
 	setup.DriverSerialLine: openSerialLine,
+	setup.DriverTyped:      openTyped,
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {
