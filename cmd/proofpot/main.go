@@ -49,6 +49,7 @@ type world struct {
 	errTTY bool       // a person watches
 	width  func() int // of his terminal, in columns; nil where there is none
 
+	tell    *teller       // of those elsewhere; or nil
 	console *page.Console // the operator's page, where the run is shown and commanded there; or nil
 }
 

@@ -88,6 +88,7 @@ func (p *progress) line(l *record.Line) {
 // step is the loop's hook.
 func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {
 	p.health(now.Mono, readings)
+	p.w.tell.step(s)
 	for _, e := range out.Events() {
 		switch e.Kind {
 		case rig.FaultEvent, rig.NoteEvent, rig.RunEvent:

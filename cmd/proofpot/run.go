@@ -26,6 +26,7 @@ type setting struct {
 	measured  setup.Measured // of a real bench
 	asWritten setup.Bench    // without it
 	warnings  []string       // what of it is not used
+	notices   []setup.Notice // of the bench file
 }
 
 // warm looks at what was measured of the bench again, now that the water's
@@ -81,6 +82,7 @@ func (c *runCmd) Run(w *world) error {
 	if err := c.plannable(w, sheet); err != nil {
 		return err
 	}
+	w.tell = newTeller(w, c.notices, sheet)
 	folder, stopped, err := c.perform(w, sheet, "run")
 	if folder == "" {
 		return err
@@ -129,6 +131,7 @@ func (c *setting) sheet() (setup.Run, error) {
 		if c.measured, err = setup.LoadMeasured(c.Bench); err != nil {
 			return run, err
 		}
+		c.notices, run.Bench.Notices = run.Bench.Notices, nil // no business of the record's
 		c.asWritten = run.Bench
 		c.warnings = c.measured.Apply(&run.Bench, time.Now(), math.NaN())
 	case c.ByHand:

@@ -137,7 +137,7 @@ func (p *paperwork) prepare() (papers, error) {
 
 // derive analyses a run that has ended, with err, and writes and signs what comes
 // of it.
-func (p papers) derive(folder string, err error) (*analysis.Result, error) {
+func (p papers) derive(w *world, folder string, err error) (*analysis.Result, error) {
 	res, run, aerr := analyse(folder)
 	if aerr != nil {
 		return nil, coded{exitBench, errors.Join(err, aerr)}
@@ -151,12 +151,13 @@ func (p papers) derive(folder string, err error) (*analysis.Result, error) {
 	if serr := signRecord(folder, p.key); serr != nil {
 		return nil, coded{exitBench, serr}
 	}
+	w.tell.end(folder, res)
 	return res, nil
 }
 
 // conclude derives what comes of a run that has ended, with err, and prints it.
 func (p papers) conclude(w *world, folder string, stopped rig.Stop, err error) error {
-	res, derr := p.derive(folder, err)
+	res, derr := p.derive(w, folder, err)
 	if derr != nil {
 		return derr
 	}

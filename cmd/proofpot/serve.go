@@ -266,13 +266,14 @@ func (b *pageBench) Run(ctx context.Context, c page.Choice, on *page.Console) (p
 	if err := r.plannable(w, sheet); err != nil {
 		return out, err
 	}
+	w.tell = newTeller(w, r.notices, sheet)
 	folder, stopped, err := r.perform(w, sheet, "serve")
 	if stopped != rig.NotStopped {
 		out.Stopped = stopped.String()
 	}
 	if folder != "" {
 		out.Record = filepath.Base(folder)
-		res, derr := papers.derive(folder, err)
+		res, derr := papers.derive(w, folder, err)
 		if derr != nil {
 			return out, derr
 		}

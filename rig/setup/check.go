@@ -125,6 +125,9 @@ func (b Bench) Check() error {
 	if b.PeriodMS != 0 && !within(b.PeriodMS, minPeriodMS, maxPeriodMS) {
 		return wrong("period_ms", "%g must be %d to %d ms; left out it is 500", b.PeriodMS, minPeriodMS, maxPeriodMS)
 	}
+	if err := b.checkNotices(); err != nil {
+		return err
+	}
 	return b.checkSensors()
 }
 

@@ -68,6 +68,7 @@ type Bench struct {
 	Measured  *Measured  `toml:"measured,omitempty"` // run.toml only: what was measured of the bench, as used
 
 	Sensors []Sensor `toml:"sensor"`
+	Notices []Notice `toml:"notice,omitempty"` // bench.toml only
 }
 
 // Sensor is one device of the bench. One device may measure several quantities.
