@@ -23,6 +23,9 @@ func (c *planCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
+	for _, text := range c.warnings {
+		fmt.Fprintln(w.errs, text)
+	}
 	p, err := rig.Foresee(sheet)
 	if err != nil {
 		return err

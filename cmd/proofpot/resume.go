@@ -182,7 +182,7 @@ func alreadyDone() context.Context {
 
 // lookAndRun reads the bench for some seconds, judges the gap and goes on.
 func (c *resumeCmd) lookAndRun(w *world, run setup.Run, held *control, cut replay.Cut, found record.Resumed, devices rig.Devices, clock rig.Clock, rec *later) (rig.Stop, error) {
-	watch, err := newProgress(w, cut.Plan, run, held == nil)
+	watch, err := newProgress(w, cut.Plan, run, held == nil && c.Pace == 0)
 	if err != nil {
 		return 0, errors.Join(err, devices.Close())
 	}

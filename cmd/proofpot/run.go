@@ -287,7 +287,7 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 		devices.Close()
 		return "", 0, err
 	}
-	watch, err := newProgress(w, plan, run, c.Bench == "")
+	watch, err := newProgress(w, plan, run, c.Bench == "" && c.Pace == 0)
 	if err != nil {
 		devices.Close()
 		return "", 0, err
