@@ -21,7 +21,10 @@ const (
 	BiasAsIs     = "as-is" // whatever the board has set
 )
 
-const maxDebounceMS = 1000
+const (
+	maxDebounceMS = 1000
+	maxSwitchS    = 2 // s; the sequencer takes a switch for open that has been silent for 5 s
+)
 
 func (s *Sensor) checkGPIOLine(key func(string) string) error {
 	q, _ := sensors.QuantityNamed(s.Measures)
@@ -48,6 +51,9 @@ func (s *Sensor) checkGPIOLine(key func(string) string) error {
 	}
 	if q == sensors.ProbeWet {
 		return nil
+	}
+	if s.IntervalS > maxSwitchS {
+		return wrong(key("interval_s"), "%g: a switch that is silent for long counts as open; it must say its state every %d s at least", s.IntervalS, maxSwitchS)
 	}
 	// A broken wire must read open or pressed: closed-circuit principle.
 	switch {

@@ -38,6 +38,7 @@ func TestADigitalLineWhoseBrokenWireWouldReadAsAllWellIsRefused(t *testing.T) {
 		{`line = "GPIO17"`, ``, `line: no line of the chip`},
 		{`chip = "pinctrl-bcm2835"`, ``, `chip: no GPIO chip`},
 		{`measures = "emergency stop"`, `measures = "chamber gas temperature"`, `measures: a digital line has two states and cannot measure`},
+		{`debounce_ms = 20`, `interval_s = 5`, `interval_s: 5: a switch that is silent for long counts as open`},
 		{`debounce_ms = 20`, `debounce_ms = 5000`, `debounce_ms: 5000 must be 0 to 1000 ms`},
 		{`debounce_ms = 20`, `field = [{from="1"}]`, `field: a digital line has no fields`},
 	} {

@@ -36,6 +36,15 @@ func devices() []device {
 		{"json", textline.Config{Shape: textline.JSON, Fields: []textline.Field{
 			field("pot.p", "MPa", scale.SealedGauge, chamber), field("t.0", "F", "", water), field("room", "mbar", scale.Absolute, room)}},
 			`{"pot":{"p":0.298775},"t":[65.12],"room":1001}`, `{"pot":{"p":1e6},"t":[1e9],"room":-1}`},
+		{"pattern", textline.Config{Shape: textline.Pattern, Pattern: `P (?P<p>\S+) T (?P<t>\S+) B (?P<b>\S+)`, Fields: []textline.Field{
+			field("p", "bar", scale.Gauge, chamber), field("t", "C", "", water), field("b", "hPa", scale.Absolute, room)}},
+			"P 3.000 T 18.4 B 1001", "P -2.000 T -127 B 0"},
+		{"nmea-xdr", textline.Config{Shape: textline.NMEA, Fields: []textline.Field{
+			field("P:POT", "bar", scale.Gauge, chamber), field("C:W", "C", "", water), field("P:BARO", "Pa", scale.Absolute, room)}},
+			"$YXXDR,P,3.000,B,POT,C,18.4,C,W,P,100100,P,BARO*61", "$YXXDR,P,-2.000,B,POT,C,-127,C,W,P,0,P,BARO*77"},
+		{"line protocol", textline.Config{Shape: textline.Protocol, Fields: []textline.Field{
+			field("pot.p", "bar", scale.Gauge, chamber), field("pot.t", "C", "", water), field("pot.b", "hPa", scale.Absolute, room)}},
+			"pot,sensor=x p=3.000,t=18.4,b=1001i 1767225600000000000", "pot p=-2.000,t=-127,b=0"},
 	}
 }
 
