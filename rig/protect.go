@@ -192,10 +192,11 @@ func fillStuck(p *Plan, s *State, now time.Duration) bool {
 	return rise > max(stuckOpenPa, 10*p.NoisePa) && rise > stuckOpenShare*s.Up.PaS*dt/2
 }
 
-// ventDeaf: the vent has stood open for a minute, and the pressure stays.
+// ventDeaf: the vent has stood open for a minute, and the pressure has not fallen
+// by what would have begun the minute anew.
 func ventDeaf(p *Plan, s *State, now time.Duration) bool {
 	return s.Phase == Vent && s.VentRefAt > 0 && now-s.VentRefAt >= ventDeafTime && s.Known && !s.Stale &&
-		s.Pa > p.RoomPa+lastPa && s.VentRefPa-s.Pa < max(ventDeafShare*(s.VentRefPa-p.RoomPa), 8*p.NoisePa)
+		s.Pa > p.RoomPa+lastPa
 }
 
 // chamberLost: neither transducer is heard. With one of two the chamber is

@@ -256,7 +256,7 @@ func vent(p *Plan, s *State, now time.Duration, out *Output) {
 	}
 	if s.Valves != (Valves{Vent: true}) {
 		s.VentRefAt = 0
-	} else if s.VentRefAt == 0 || now-s.VentRefAt > ventDeafTime {
+	} else if s.VentRefAt == 0 || s.VentRefPa-s.Pa >= max(ventDeafShare*(s.VentRefPa-p.RoomPa), 8*p.NoisePa) {
 		s.VentRefAt, s.VentRefPa = now, s.Pa
 	}
 	if drawn(p, s, now) && p.Legs[s.Leg].InsidePa > 0 && now-s.Since < letInMost {
