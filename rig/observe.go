@@ -153,7 +153,7 @@ func (s *State) rested(p *Plan, r *sensors.Reading, rise float64, shutFor time.D
 		return
 	}
 	if s.RestN == 0 || math.Abs(rise) > 8*p.NoisePa+0.01*math.Abs(s.RestPa-p.RoomPa) {
-		s.RestN, s.RestPa = 0, r.Value
+		s.RestN, s.RestLong, s.RestPa = 0, 0, r.Value
 	}
 	s.RestN = min(s.RestN+1, restMost)
 	s.RestPa += (r.Value - s.RestPa) / float64(s.RestN)
