@@ -50,6 +50,7 @@ type world struct {
 	width  func() int // of his terminal, in columns; nil where there is none
 
 	tell    *teller       // of those elsewhere; or nil
+	screen  bool          // the run is shown on the whole terminal
 	console *page.Console // the operator's page, where the run is shown and commanded there; or nil
 }
 

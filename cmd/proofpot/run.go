@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"proofpot/cmd/proofpot/page"
 	"proofpot/profiles"
 	"proofpot/rig"
 	"proofpot/rig/record"
@@ -67,6 +68,7 @@ type runCmd struct {
 	AcceptInconclusive bool          `help:"Run though the plan says that this bench cannot prove the claim."`
 	GoOnWet            bool          `help:"Go on when a wet probe is wet: to see whether a leak seals under more pressure. Never with cells in the unit."`
 	Pace               float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
+	Plain              bool          `help:"Lines of text instead of the live view, for a log or a reader of screens."`
 }
 
 // Run runs a test to its verdict.
@@ -83,6 +85,9 @@ func (c *runCmd) Run(w *world) error {
 		return err
 	}
 	w.tell = newTeller(w, c.notices, sheet)
+	if w.inTTY && w.errTTY && !c.Plain && (c.Bench != "" || c.Pace > 0) {
+		w.console, w.screen = page.NewConsole(), true
+	}
 	folder, stopped, err := c.perform(w, sheet, "run")
 	if folder == "" {
 		return err

@@ -3,12 +3,14 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"time"
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate"
 	"proofpot/analysis/characterise"
+	"proofpot/cmd/proofpot/screen"
 	"proofpot/rig"
 	"proofpot/rig/benchstate"
 	"proofpot/rig/record/signing"
@@ -67,7 +69,15 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 	if r.simulated && r.fast {
 		loop.SyncEvery = 5 * time.Second // nothing that a power cut could not make again
 	}
+	gone := func() {}
+	if r.w.screen {
+		quiet := *r.w
+		quiet.errs, quiet.errTTY = io.Discard, false
+		r.watch.w = &quiet
+		gone = screen.Show(r.w.console, r.w.in, r.w.errs)
+	}
 	err := loop.Run(r.w.ctx)
+	gone()
 	r.watch.close()
 	stopped := loop.State().Stopped
 	if herr := r.held.end(stopped, folder, r.gas); herr != nil {

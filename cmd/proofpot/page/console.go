@@ -1,6 +1,7 @@
 package page
 
 import (
+	"encoding/json"
 	"fmt"
 	"sync"
 	"time"
@@ -176,4 +177,54 @@ func (c *Console) set(do func(*asks)) {
 	c.mu.Lock()
 	do(&c.ask)
 	c.mu.Unlock()
+}
+
+// NewConsole makes a console that no server owns, for a terminal.
+func NewConsole() *Console { return &Console{hub: newHub(8)} }
+
+// Abort stops the run, whatever it is doing. It is always taken, first.
+func (c *Console) Abort() { c.abort() }
+
+// Pause, Resume, Skip, Ready and Note are what an operator may ask for.
+func (c *Console) Pause()                 { c.pause() }
+func (c *Console) Resume()                { c.goOn() }
+func (c *Console) Skip()                  { c.skip() }
+func (c *Console) Ready()                 { c.ready() }
+func (c *Console) Note(text string) error { return c.note(text) }
+
+// Follow calls for each piece of news until done is closed: a *Ladder, a *Now or
+// a []Event. Who is slow misses what was replaced.
+func (c *Console) Follow(done <-chan struct{}, each func(any)) {
+	v := c.hub.join()
+	if v == nil {
+		return
+	}
+	defer c.hub.leave(v)
+	for {
+		_ = v.take(func(kind string, data []byte) error {
+			switch kind {
+			case newsLadder:
+				var l Ladder
+				if json.Unmarshal(data, &l) == nil {
+					each(&l)
+				}
+			case newsNow:
+				var n Now
+				if json.Unmarshal(data, &n) == nil {
+					each(&n)
+				}
+			case newsEvent:
+				var e []Event
+				if json.Unmarshal(data, &e) == nil {
+					each(e)
+				}
+			}
+			return nil
+		})
+		select {
+		case <-done:
+			return
+		case <-v.news:
+		}
+	}
 }
