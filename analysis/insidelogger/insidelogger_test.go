@@ -162,7 +162,7 @@ func FuzzReadCSV(f *testing.F) {
 func TestWhatIsWrittenIsLinesOfARecord(t *testing.T) {
 	nan := math.NaN()
 	rows := []Row{{0, 98000, 21, nan}, {2, nan, nan, nan}, {4, 98001, nan, 45.5}, {1e6, 1, 1, 1}}
-	text, n := Lines(rows, Run{StartNS: 1e18, EndNS: 1e18 + 10e9}, Fit{Offset: 1e9, Mid: 0, Events: 4}, "can", "can.csv", []byte("x"))
+	text, n := Lines(rows, Run{StartNS: 1e18, EndNS: 1e18 + 10e9}, Fit{Offset: 1e9, Mid: 0, Events: 4}, "can", "a \"can\".csv", []byte("x"))
 	if n != 2 {
 		t.Errorf("%d lines:\n%s", n, text)
 	}
@@ -179,7 +179,7 @@ func TestWhatIsWrittenIsLinesOfARecord(t *testing.T) {
 		}
 		got = append(got, fmt.Sprint(l.Measurement, l.Sensor, l.PressurePa, l.TimeNS))
 	}
-	if fmt.Sprint(got) != "[unitcan98000 1000000000000000000 unitcan98001 1000000004000000000]" {
+	if fmt.Sprint(got) != "[noteNaN 1000000000000000000 unitcan98000 1000000000000000000 unitcan98001 1000000004000000000]" {
 		t.Errorf("%v\n%s", got, text)
 	}
 	if in := r.Integrity(); !in.Intact {

@@ -83,7 +83,7 @@ func Relative(rows []Row) bool { return rows[0].T < 1e8 } // 1973
 // many there are.
 func Lines(rows []Row, run Run, fit Fit, logger, source string, content []byte) ([]byte, int) {
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "# %s, sha256 %x, merged by %d common events\n", source, sha256.Sum256(content), fit.Events)
+	fmt.Fprintf(&b, "# %q, sha256 %x, merged by %d common events\n", source, sha256.Sum256(content), fit.Events)
 	fmt.Fprintf(&b, "# record time = logger time + offset + drift x (logger time - mid): offset %.3f s +- %.3f, drift %.2f millionths +- %.2f, mid %.3f s\n",
 		fit.Offset, fit.OffsetSD, fit.Drift*1e6, fit.DriftSD*1e6, fit.Mid)
 	n, last := 0, int64(math.MinInt64)
@@ -106,6 +106,11 @@ func Lines(rows []Row, run Run, fit Fit, logger, source string, content []byte) 
 		}
 		if apart == ' ' {
 			continue // a row without a value
+		}
+		if n == 0 {
+			// source is a file's name: quoted, and without what would end the text.
+			clean := strings.NewReplacer("\\", "/", "\"", "'", "\n", " ").Replace(source)
+			fmt.Fprintf(&b, "note text=\"inside.lp: readings of logger %s follow, merged from %s by %d common events; not part of the chain\" %d\n", logger, clean, fit.Events, ns)
 		}
 		fmt.Fprintf(&b, "%s %d\n", line, ns)
 		n, last = n+1, ns

@@ -125,7 +125,7 @@ func around(folder string, f *analysis.FirstFailure) (chamber, inside []analysis
 		return nil, nil, nil
 	}
 	from, to := plots.MomentSpan(f)
-	r, err := record.Open(folder)
+	r, err := record.OpenWithInside(folder)
 	if err != nil {
 		return nil, nil, err
 	}
