@@ -160,6 +160,13 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 				end = i + k
 				break
 			}
+			// Two spikes in a row, of any size and side: the last one returns all at once,
+			// faster by far than a supply makes anything good.
+			last := edge + back
+			if math.Abs(back) <= min(4*noise, limit) && math.Abs(last) > limit && edge*last > 0 && math.Abs(edge) > 0.8*math.Abs(last) && math.Abs(edge) > 3*math.Abs(slope)*(t[i+k]-t[i+k-1]) {
+				end = i + k
+				break
+			}
 		}
 		if end < 0 {
 			n = 0

@@ -53,7 +53,7 @@ type trial struct {
 	last       float64 // s, the reading before
 	second     float64 // Pa missing at the next reading, NaN without one
 	lever2     float64
-	young      bool    // few readings since the valves moved
+	young      bool    // too few readings since the valves moved for a fit of both sides
 	gap        float64 // s since the reading before
 	moved      bool    // a valve moved before the next reading
 	fall       float64 // Pa that it and the next reading lie below the one before
@@ -325,7 +325,7 @@ func tryStep(ts, ps, t, p []float64, spike []bool, i int, end, dt, sign float64,
 	n := len(ts)
 	level, lv := fit.at(ts[n-1])
 	c := trial{i: i, drop: drop, lever: lever, level: level, lsd: math.Sqrt(lv), slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]),
-		last: ts[n-1], second: math.NaN(), young: n < 8, gap: t[i] - ts[n-1]}
+		last: ts[n-1], second: math.NaN(), young: n < 10, gap: t[i] - ts[n-1]}
 	k := i + 1
 	for k < len(t) && spike[k] {
 		k++

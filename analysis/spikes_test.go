@@ -1,0 +1,44 @@
+package analysis
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// steady is a transducer at rest at 6 bar, with noise of 60 Pa.
+func steady(n int) (t, p []float64) {
+	r := rand.New(rand.NewPCG(1, 2))
+	for i := range n {
+		t, p = append(t, float64(i)), append(p, 6e5+60*r.NormFloat64())
+	}
+	return t, p
+}
+
+func TestTwoSpikesInARowAreNoLoss(t *testing.T) {
+	for _, pair := range [][2]float64{{10_700, -24_000}, {20_000, -14_000}, {-27_000, -11_000}, {-17_000, 7_000}} {
+		at, p := steady(200)
+		p[100] += pair[0]
+		p[101] += pair[1]
+		spike := findSpikes(at, p, 60, 1)
+		for i, s := range spike {
+			if s != (i == 100 || i == 101) {
+				t.Errorf("%v: reading %d marked a spike: %v", pair, i, s)
+			}
+		}
+	}
+}
+
+func TestALossThatTheSupplyMakesGoodIsNoSpike(t *testing.T) {
+	at, p := steady(200)
+	for i := range p {
+		p[i] += 2000 * float64(i) // a ramp
+		if i >= 100 {
+			p[i] -= max(8000-1500*float64(i-100), 0)
+		}
+	}
+	for i, s := range findSpikes(at, p, 60, 1) {
+		if s {
+			t.Errorf("reading %d marked a spike", i)
+		}
+	}
+}
