@@ -102,10 +102,10 @@ func ReadCSV(name string, from io.Reader) ([]Row, error) {
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := r.FieldPos(0)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
+		line, _ := r.FieldPos(0)
 		row := Row{PressurePa: math.NaN(), TemperatureC: math.NaN(), RHPct: math.NaN()}
 		if row.T, err = parseTime(cells[timeAt]); err != nil {
 			return nil, fmt.Errorf("%s:%d: %w", name, line, err)

@@ -143,7 +143,7 @@ func (w *Watch) Step(now time.Duration, readings []sensors.Reading, base int) []
 		if c.faulty { // a driver tells a fault that lasts once a minute
 			limit = max(limit, faultyLeast)
 		}
-		if silence := now - c.heard; silence > limit {
+		if silence := now - c.heard; silence > limit && !c.lasts(sensors.Stale, now) {
 			readings = c.raise(sensors.Stale, now, readings, "neither a value nor a fault for %v", silence.Round(time.Second))
 		}
 	}
@@ -230,6 +230,9 @@ func (w *Watch) compare(i, j int, now time.Duration, to []sensors.Reading) []sen
 		return to
 	}
 	for _, c := range []*channel{a, b} {
+		if c.lasts(sensors.Disagrees, now) {
+			continue
+		}
 		other := a
 		if c == a {
 			other = b
@@ -251,9 +254,16 @@ func (c *channel) bad(s sensors.Status, now time.Duration, text string) (news bo
 	return news
 }
 
-func (c *channel) raise(s sensors.Status, now time.Duration, to []sensors.Reading, format string, args ...any) []sensors.Reading {
+// lasts says whether something is raised already, and notes that it still is.
+func (c *channel) lasts(s sensors.Status, now time.Duration) bool {
 	if c.is[s].raised {
 		c.is[s].lastBad = now
+	}
+	return c.is[s].raised
+}
+
+func (c *channel) raise(s sensors.Status, now time.Duration, to []sensors.Reading, format string, args ...any) []sensors.Reading {
+	if c.lasts(s, now) {
 		return to
 	}
 	text := fmt.Sprintf(format, args...)

@@ -249,11 +249,13 @@ func TestWhatADriverToldIsOverOnceValuesHaveLasted(t *testing.T) {
 
 func TestAStepWithoutNewsAllocatesNothing(t *testing.T) {
 	p := newPot().run(time.Minute)
+	p.second = 9000 // a fault that lasts is no news either
+	p.run(time.Minute)
 	readings := make([]sensors.Reading, 0, 16)
 	if n := testing.AllocsPerRun(1000, func() {
 		p.now += period
 		readings = append(readings[:0], sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: p.pa + 60*p.random.NormFloat64(), At: p.now},
-			sensors.Reading{Sensor: "p2", Quantity: sensors.ChamberPressure, Value: p.pa + 60*p.random.NormFloat64(), At: p.now},
+			sensors.Reading{Sensor: "p2", Quantity: sensors.ChamberPressure, Value: p.pa + 9000 + 60*p.random.NormFloat64(), At: p.now},
 			sensors.Reading{Sensor: "t1", Quantity: sensors.ChamberWater, Value: 11, At: p.now},
 			sensors.Reading{Sensor: "w1", Quantity: sensors.ProbeWet, At: p.now})
 		readings = p.watch.Step(p.now, readings, 0)
