@@ -16,7 +16,7 @@ import (
 func TestTheRecordedSessionsAreWholeAndInRealTime(t *testing.T) {
 	for name, said := range map[string][]string{
 		"valves.cast":  {"proofpot run check-10m-fresh.toml --pace 1", "stage 1, depth", "vented; the vent stands open", "PASS: KP-01"},
-		"by-hand.cast": {"--by-hand --pace 1", "simulated-hand-pot", "vented; the vent stands open", "PASS: KP-01"},
+		"by-hand.cast": {"--by-hand --pace 1", "simulated-hand-pot", ">>> Shut the vent and pump up", ">>> Open the vent fully", "vented; the vent stands open", "PASS: KP-01"},
 	} {
 		f, err := os.Open(filepath.Join("testdata", "sessions", name))
 		if err != nil {
