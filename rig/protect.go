@@ -30,8 +30,6 @@ type Protection struct {
 	Stop  Stop   // of Release and Trip
 	Valve string // tag of the fault line; empty for a sensor or neither
 	Text  string // of the fault line
-
-	seen func(p *Plan, s *State, now time.Duration) bool
 }
 
 // Thresholds, each with its reason.
@@ -85,74 +83,122 @@ const (
 // protections is what is watched, the gravest first. README.md of this folder
 // holds the same table with thresholds and reasons.
 var protections = [...]Protection{
-	{"stop", Trip, StopPressed, "", "the emergency stop is pressed, or its wire is broken", func(p *Plan, s *State, now time.Duration) bool {
+	sawStop:            {"stop", Trip, StopPressed, "", "the emergency stop is pressed, or its wire is broken"},
+	sawLid:             {"lid", Trip, LidOpened, "", "the lid is open, or its switch's wire is broken: KEEP AWAY"},
+	sawValveLost:       {"valve-lost", Trip, ValveLost, "", "a valve does not answer: shut the supply by hand"},
+	sawOverPressure:    {"over-pressure", Trip, OverPressure, "", "pressure above what is allowed"},
+	sawFillStuckOpen:   {"fill-stuck-open", Trip, FillStuckOpen, "fill", "the pressure rises as with the fill open, and it is shut"},
+	sawVentStuck:       {"vent-stuck", Trip, VentStuck, "vent", "the vent stands open and the pressure stays: DO NOT OPEN"},
+	sawWetWithCells:    {"wet-with-cells", Trip, WetWithCells, "", "water in a unit with cells: " + Quarantine},
+	sawHot:             {"hot", Trip, TooHot, "", "the unit heats up by itself: KEEP AWAY"},
+	sawFloat:           {"float", Release, FloatOpened, "", "the float switch says that the water is not where it should be"},
+	sawSensorLost:      {"sensor-lost", Release, SensorLost, "", "the chamber pressure is not known for too long"},
+	sawSensorsDisagree: {"sensors-disagree", Release, SensorsDisagree, "", "the two chamber sensors go on disagreeing"},
+	sawRecord:          {"record", Release, RecordBroken, "", "the record cannot be written"},
+	sawInsideLost:      {"inside-lost", Release, InsideLost, "", "the pressure inside the unit is not known for too long"},
+	sawWet:             {"wet", Release, UnitWet, "", "water in the unit"},
+	sawNoResponse:      {"no-response", Release, NoResponse, "", "the ramp does not arrive"},
+	sawTooLong:         {"too-long", Release, TooLong, "", "the run takes far longer than planned"},
+	sawSpike:           {"spike", NoMore, NotStopped, "", "a reading above what is allowed: not filled"},
+	sawStuck:           {"stuck", NoMore, NotStopped, "", "the chamber sensor repeats its value to the last digit: it is not believed"},
+	sawApart:           {"apart", NoMore, NotStopped, "", "the two chamber sensors disagree: not filled"},
+	sawFall:            {"fall", NoMore, NotStopped, "", "the pressure fell at once with the valves shut: not filled for half a minute"},
+	sawLate:            {"late", NoMore, NotStopped, "", "the loop came late"},
+	sawWarm:            {"warm", NoMore, NotStopped, "", "the chamber is hot: not filled until it has cooled"},
+	sawTwinLost:        {"twin-lost", Remark, NotStopped, "", "the second chamber sensor is silent"},
+	sawBarren:          {"barren", Remark, NotStopped, "", "a valve stands open and the pressure does not move: supply, cock, valve?"},
+	sawFillPasses:      {"fill-passes", Remark, NotStopped, "fill", "the pressure rises with the valves shut: warming, or the fill passes and hides a leak"},
+	sawFalls:           {"falls", Remark, NotStopped, "vent", "the pressure falls with the valves shut: the vent or a fitting passes, or the unit leaks"},
+}
+
+// The numbers of the protections.
+const (
+	sawStop = iota
+	sawLid
+	sawValveLost
+	sawOverPressure
+	sawFillStuckOpen
+	sawVentStuck
+	sawWetWithCells
+	sawHot
+	sawFloat
+	sawSensorLost
+	sawSensorsDisagree
+	sawRecord
+	sawInsideLost
+	sawWet
+	sawNoResponse
+	sawTooLong
+	sawSpike
+	sawStuck
+	sawApart
+	sawFall
+	sawLate
+	sawWarm
+	sawTwinLost
+	sawBarren
+	sawFillPasses
+	sawFalls
+)
+
+// seen tells whether what a protection watches for is there. It is a switch and
+// no table of functions, so that a step's state stays off the heap.
+func seen(i int, p *Plan, s *State, now time.Duration) bool {
+	switch i {
+	case sawStop:
 		return s.Phase != Ready && s.Stop.open(now)
-	}},
-	{"lid", Trip, LidOpened, "", "the lid is open, or its switch's wire is broken: KEEP AWAY", lidOpened},
-	{"valve-lost", Trip, ValveLost, "", "a valve does not answer: shut the supply by hand", func(p *Plan, s *State, now time.Duration) bool {
+	case sawLid:
+		return lidOpened(p, s, now)
+	case sawValveLost:
 		return s.NoValve
-	}},
-	{"over-pressure", Trip, OverPressure, "", "pressure above what is allowed", func(p *Plan, s *State, now time.Duration) bool {
+	case sawOverPressure:
 		return s.Over >= overReadings || s.Twin.Over >= overReadings
-	}},
-	{"fill-stuck-open", Trip, FillStuckOpen, "fill", "the pressure rises as with the fill open, and it is shut", fillStuck},
-	{"vent-stuck", Trip, VentStuck, "vent", "the vent stands open and the pressure stays: DO NOT OPEN", ventDeaf},
-	{"wet-with-cells", Trip, WetWithCells, "", "water in a unit with cells: " + Quarantine, func(p *Plan, s *State, now time.Duration) bool {
+	case sawFillStuckOpen:
+		return fillStuck(p, s, now)
+	case sawVentStuck:
+		return ventDeaf(p, s, now)
+	case sawWetWithCells:
 		return s.Wet && p.CellsInside
-	}},
-	{"hot", Trip, TooHot, "", "the unit heats up by itself: KEEP AWAY", func(p *Plan, s *State, now time.Duration) bool {
+	case sawHot:
 		return s.UnitHeat.Hot >= hotTimes || s.UnitHeat.Fast >= 2 || s.UnitHeat.Beyond >= hotTimes
-	}},
-	{"float", Release, FloatOpened, "", "the float switch says that the water is not where it should be", func(p *Plan, s *State, now time.Duration) bool {
+	case sawFloat:
 		return s.Phase != Ready && s.Float.open(now)
-	}},
-	{"sensor-lost", Release, SensorLost, "", "the chamber pressure is not known for too long", chamberLost},
-	{"sensors-disagree", Release, SensorsDisagree, "", "the two chamber sensors go on disagreeing", func(p *Plan, s *State, now time.Duration) bool {
+	case sawSensorLost:
+		return chamberLost(p, s, now)
+	case sawSensorsDisagree:
 		return s.Twin.Off >= apartMost
-	}},
-	{"record", Release, RecordBroken, "", "the record cannot be written", func(p *Plan, s *State, now time.Duration) bool {
+	case sawRecord:
 		return s.NoRecord
-	}},
-	{"inside-lost", Release, InsideLost, "", "the pressure inside the unit is not known for too long", insideLost},
-	{"wet", Release, UnitWet, "", "water in the unit", func(p *Plan, s *State, now time.Duration) bool {
+	case sawInsideLost:
+		return insideLost(p, s, now)
+	case sawWet:
 		return s.Wet && p.StopOnWet && !p.CellsInside && s.Phase != Vent
-	}},
-	{"no-response", Release, NoResponse, "", "the ramp does not arrive", func(p *Plan, s *State, now time.Duration) bool {
+	case sawNoResponse:
 		return s.Phase == Ramp && !s.Reached && now-s.Since > rampMost(p, &p.Legs[s.Leg])
-	}},
-	{"too-long", Release, TooLong, "", "the run takes far longer than planned", func(p *Plan, s *State, now time.Duration) bool {
+	case sawTooLong:
 		return s.Phase != Vent && now-s.Idle > p.Longest || s.Phase == Ready && now-s.Since > readyMost
-	}},
-	{"spike", NoMore, NotStopped, "", "a reading above what is allowed: not filled", func(p *Plan, s *State, now time.Duration) bool {
+	case sawSpike:
 		return s.Over > 0 || s.Twin.Over > 0
-	}},
-	{"stuck", NoMore, NotStopped, "", "the chamber sensor repeats its value to the last digit: it is not believed", func(p *Plan, s *State, now time.Duration) bool {
+	case sawStuck:
 		return s.Stuck
-	}},
-	{"apart", NoMore, NotStopped, "", "the two chamber sensors disagree: not filled", func(p *Plan, s *State, now time.Duration) bool {
+	case sawApart:
 		return s.Twin.Off >= apartReadings
-	}},
-	{"fall", NoMore, NotStopped, "", "the pressure fell at once with the valves shut: not filled for half a minute", func(p *Plan, s *State, now time.Duration) bool {
+	case sawFall:
 		return s.FallUntil > now
-	}},
-	{"late", NoMore, NotStopped, "", "the loop came late", func(p *Plan, s *State, now time.Duration) bool {
+	case sawLate:
 		return s.LateAt > 0 && s.LateAt == now
-	}},
-	{"warm", NoMore, NotStopped, "", "the chamber is hot: not filled until it has cooled", func(p *Plan, s *State, now time.Duration) bool {
+	case sawWarm:
 		return s.ChamberHeat.Hot >= hotTimes
-	}},
-	{"twin-lost", Remark, NotStopped, "", "the second chamber sensor is silent", func(p *Plan, s *State, now time.Duration) bool {
+	case sawTwinLost:
 		return s.Twin.Known && now-s.Twin.At > staleAfter(p)
-	}},
-	{"barren", Remark, NotStopped, "", "a valve stands open and the pressure does not move: supply, cock, valve?", func(p *Plan, s *State, now time.Duration) bool {
+	case sawBarren:
 		return s.Barren > barrenTime.Seconds()
-	}},
-	{"fill-passes", Remark, NotStopped, "fill", "the pressure rises with the valves shut: warming, or the fill passes and hides a leak", func(p *Plan, s *State, now time.Duration) bool {
+	case sawFillPasses:
 		return atRest(s) && s.RestPa > s.BasePa+max(passesPa, 10*p.NoisePa, passesShare*(s.BasePa-p.RoomPa))
-	}},
-	{"falls", Remark, NotStopped, "vent", "the pressure falls with the valves shut: the vent or a fitting passes, or the unit leaks", func(p *Plan, s *State, now time.Duration) bool {
+	case sawFalls:
 		return atRest(s) && s.RestPa < s.BasePa-max(passesPa, 10*p.NoisePa, passesShare*(s.BasePa-p.RoomPa))
-	}},
+	}
+	return false
 }
 
 func atRest(s *State) bool {
@@ -281,7 +327,7 @@ func protect(p *Plan, s *State, now time.Duration, out *Output) Stop {
 	s.NoFill = s.Paused
 	for i := range protections {
 		a := &protections[i]
-		if !a.seen(p, s, now) {
+		if !seen(i, p, s, now) {
 			continue
 		}
 		active |= 1 << i

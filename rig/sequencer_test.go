@@ -443,7 +443,9 @@ func BenchmarkStep(b *testing.B) {
 			now := time.Duration(0)
 			for b.Loop() {
 				now += p.Period
-				rs[0].At, s.Since, s.Reached = now, now, false
+				// A live sensor, at a time that never ends.
+				rs[0].At, rs[0].Value = now, p.Legs[1].TargetPa-2e4+float64(now/p.Period%3)*20
+				s.Since, s.Reached, s.Idle = now, false, now
 				s, _ = Step(p, s, Input{Now: now, Readings: rs})
 			}
 		})
