@@ -78,7 +78,7 @@ func resume(f *os.File, folder string, now time.Time, found *Resumed) (*Writer, 
 		found.From = last.Add(time.Millisecond)
 		late = fmt.Sprintf("; the wall clock says %s, which is before the end of the record: times go on from that end", now.UTC().Format(time.RFC3339))
 	}
-	w := NewWriter(f, found.From)
+	w := NewWriter(resumedFile(f, tail.good), found.From)
 	w.lastNS, w.lines = math.MinInt64, found.Lines
 	if found.Lines > 0 {
 		w.lastNS = found.LastNS
@@ -102,6 +102,10 @@ func resume(f *os.File, folder string, now time.Time, found *Resumed) (*Writer, 
 	w.add(0)
 	return w, w.Sync()
 }
+
+// resumedFile is what a resumed record is written to; tests put a file of their
+// own round it.
+var resumedFile = func(f *os.File, size int64) File { return f }
 
 // tail is where the whole lines of a record end.
 type tail struct {
