@@ -187,6 +187,9 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		}
 		n++
 	}
+	if len(ts) < 6 { // hardly begun
+		return
+	}
 	// What a leak of constant conductance would have let in, by knots.
 	flow := make([]float64, len(ts))
 	for i := 1; i < len(ts); i++ {

@@ -46,9 +46,18 @@ func (c *resumeCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
+	stopped, err := c.perform(w)
+	if err != nil && stopped == rig.NotStopped && !errors.Is(err, rig.ErrDevice) {
+		return err
+	}
+	return papers.conclude(w, c.Record, stopped, err)
+}
+
+// perform takes the bench and goes on with the run to its end.
+func (c *resumeCmd) perform(w *world) (rig.Stop, error) {
 	r, err := record.Open(c.Record)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	run, bench := r.Run, r.Run.Bench
 	r.Close()
@@ -56,21 +65,17 @@ func (c *resumeCmd) Run(w *world) error {
 	var held *control
 	if !simulated {
 		if held, err = c.take(bench.ID, "resume"); err != nil {
-			return err
+			return 0, err
 		}
 		defer held.release()
 		if err := c.mine(held); err != nil {
-			return err
+			return 0, err
 		}
 		if err := acknowledge(w, run, c.Acknowledge); err != nil {
-			return err
+			return 0, err
 		}
 	}
-	stopped, err := c.goOn(w, run, held, simulated)
-	if err != nil && stopped == rig.NotStopped && !errors.Is(err, rig.ErrDevice) {
-		return err
-	}
-	return papers.conclude(w, c.Record, stopped, err)
+	return c.goOn(w, run, held, simulated)
 }
 
 // mine says what forbids that this run goes on.

@@ -287,6 +287,34 @@ func (b *pageBench) Run(ctx context.Context, c page.Choice, on *page.Console) (p
 	return out, err
 }
 
+// Resume implements page.Bench.
+func (b *pageBench) Resume(ctx context.Context, name string, on *page.Console) (page.Outcome, error) {
+	folder := filepath.Join(b.cmd.Records, name)
+	out := page.Outcome{Record: name}
+	c := &resumeCmd{Record: folder, stateFlag: b.cmd.stateFlag, paperwork: b.cmd.paperwork, Acknowledge: true, Pace: b.cmd.Pace, Gap: 10 * time.Minute, PowerLoss: "vent"}
+	papers, err := c.prepare()
+	if err != nil {
+		return out, err
+	}
+	w := b.away(ctx)
+	w.console = on
+	on.Folder(folder)
+	stopped, err := c.perform(w)
+	if stopped != rig.NotStopped {
+		out.Stopped = stopped.String()
+	}
+	if err != nil && stopped == rig.NotStopped && !errors.Is(err, rig.ErrDevice) {
+		return out, err
+	}
+	res, derr := papers.derive(w, folder, err)
+	if derr != nil {
+		return out, derr
+	}
+	v := &res.Verdict
+	out.Verdict, out.Rated, out.Proved, out.Reasons = v.Verdict, v.RatedDepthM, v.ProvedDepthM, v.Reasons
+	return out, err
+}
+
 // Analyse implements page.Bench.
 func (b *pageBench) Analyse(name string) (page.Outcome, error) {
 	folder := filepath.Join(b.cmd.Records, name)

@@ -18,6 +18,8 @@ type Bench interface {
 	Preflight(ctx context.Context, c Choice, on *Console) ([]rig.Check, error)
 	// Run runs a test to its verdict; it tells the console and asks it.
 	Run(ctx context.Context, c Choice, on *Console) (Outcome, error)
+	// Resume goes on with a run that was cut off.
+	Resume(ctx context.Context, name string, on *Console) (Outcome, error)
 	// Records lists the records, the newest first.
 	Records() ([]RecordLine, error)
 	// Analyse analyses a record again and writes verdict and certificate.
@@ -80,6 +82,7 @@ type RecordLine struct {
 	Failed  float64 `json:"failed_m,omitempty"`
 	Mode    string  `json:"mode,omitempty"`
 	Started string  `json:"started"`
+	CutOff  bool    `json:"cut_off,omitempty"` // its run was never ended
 }
 
 // UnitLine is one unit of the register.

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"io/fs"
@@ -74,6 +75,7 @@ func readLine(folder, name string, analysed bool) RecordLine {
 		}
 	}
 	if !analysed {
+		line.CutOff = !ended(filepath.Join(folder, record.ReadingsFile))
 		return line
 	}
 	var v analysis.Verdict
@@ -84,4 +86,23 @@ func readLine(folder, name string, analysed bool) RecordLine {
 		}
 	}
 	return line
+}
+
+// ended says whether the end of a run stands in the last lines of its readings.
+// A file that is not there as plain text belongs to a run that has ended.
+func ended(file string) bool {
+	f, err := os.Open(file)
+	if err != nil {
+		return true
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return true
+	}
+	tail := make([]byte, min(info.Size(), 64<<10))
+	if _, err := f.ReadAt(tail, info.Size()-int64(len(tail))); err != nil {
+		return true
+	}
+	return bytes.Contains(tail, []byte("\nrun,event=end "))
 }

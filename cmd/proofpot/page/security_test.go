@@ -47,6 +47,10 @@ func (b *standIn) Run(ctx context.Context, _ Choice, on *Console) (Outcome, erro
 	b.aborted.Add(1)
 	return Outcome{}, nil
 }
+func (b *standIn) Resume(context.Context, string, *Console) (Outcome, error) {
+	b.runs.Add(1)
+	return Outcome{}, nil
+}
 func (b *standIn) Records() ([]RecordLine, error)  { return List(b.records) }
 func (b *standIn) Analyse(string) (Outcome, error) { b.analysed.Add(1); return Outcome{}, nil }
 func (b *standIn) Units() ([]UnitLine, error)      { return nil, nil }
@@ -119,7 +123,7 @@ func open(t *testing.T, local bool) (*client, *standIn, *Server) {
 	return c, b, s
 }
 
-var commands = []string{"/api/take", "/api/preflight", "/api/start", "/api/skip", "/api/pause", "/api/go", "/api/ready", "/api/note", "/api/photo", "/api/analyse"}
+var commands = []string{"/api/take", "/api/preflight", "/api/start", "/api/resume", "/api/skip", "/api/pause", "/api/go", "/api/ready", "/api/note", "/api/photo", "/api/analyse"}
 
 func TestWithoutACodeNothingIsSeenAndNothingDone(t *testing.T) {
 	c, b, _ := open(t, false)

@@ -77,7 +77,7 @@ func (s *Server) Handler() http.Handler {
 	command.HandleFunc("POST /api/take", s.take)
 	command.HandleFunc("POST /api/give", s.give)
 	for path, do := range map[string]func(*http.Request) (any, error){
-		"/api/preflight": s.preflight, "/api/start": s.start, "/api/skip": s.skip, "/api/pause": s.pause, "/api/go": s.goOn, "/api/ready": s.ready,
+		"/api/preflight": s.preflight, "/api/start": s.start, "/api/resume": s.resume, "/api/skip": s.skip, "/api/pause": s.pause, "/api/go": s.goOn, "/api/ready": s.ready,
 		"/api/note": s.note, "/api/photo": s.photo, "/api/analyse": s.analyse,
 	} {
 		command.HandleFunc("POST "+path, s.held(do))
@@ -90,7 +90,7 @@ func (s *Server) Handler() http.Handler {
 	for _, path := range []string{"pair", "me"} {
 		root.Handle("/api/"+path, open)
 	}
-	for _, path := range []string{"take", "give", "preflight", "start", "skip", "pause", "go", "ready", "note", "photo", "analyse"} {
+	for _, path := range []string{"take", "give", "preflight", "start", "resume", "skip", "pause", "go", "ready", "note", "photo", "analyse"} {
 		root.Handle("/api/"+path, s.at(operator, command))
 	}
 	return s.guarded(http.NewCrossOriginProtection().Handler(root))
@@ -324,6 +324,23 @@ func (s *Server) start(r *http.Request) (any, error) {
 		return nil, errors.New("read the cautions, and tick that you have")
 	}
 	return nil, s.work.run(c)
+}
+
+func (s *Server) resume(r *http.Request) (any, error) {
+	var ask struct {
+		Record       string `json:"record"`
+		Acknowledged bool   `json:"acknowledged"`
+	}
+	if err := body(r, &ask); err != nil {
+		return nil, err
+	}
+	if !safeName(ask.Record) {
+		return nil, errNoRecord
+	}
+	if !ask.Acknowledged {
+		return nil, errors.New("read the cautions, and tick that you have")
+	}
+	return nil, s.work.resume(ask.Record)
 }
 
 var errIdle = errors.New("nothing is being run")

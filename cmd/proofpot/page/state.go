@@ -96,6 +96,16 @@ func (k *work) run(c Choice) error {
 	})
 }
 
+func (k *work) resume(name string) error {
+	return k.begin(running, func(ctx context.Context, on *Console) {
+		out, err := k.bench.Resume(ctx, name, on)
+		if err != nil {
+			out.Error = err.Error()
+		}
+		k.hub.tell(newsEnd, out)
+	})
+}
+
 // now is the console of the run under way, or nil.
 func (k *work) now() *Console {
 	k.mu.Lock()

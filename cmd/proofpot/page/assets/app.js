@@ -84,7 +84,7 @@ function listen() {
   const on = (kind, do_) => source.addEventListener(kind, (e) => { heard = performance.now(); do_(JSON.parse(e.data)); });
   on('alive', () => {});
   on('state', (s) => { state = s; drawState(); });
-  on('ladder', (l) => { ladder = l; now = null; end = null; zooms(); drawLadder(); drawEnd(); });
+  on('ladder', (l) => { if (JSON.stringify(l) !== JSON.stringify(ladder)) now = null; ladder = l; end = null; zooms(); drawLadder(); drawEnd(); });
   on('checks', drawChecks);
   on('now', (n) => { const was = now; now = n; nowAt = performance.now(); drawNow(was); });
   on('event', (e) => { events = e || []; drawEvents(); });
@@ -131,10 +131,10 @@ function drawNow(was) {
   aged();
 }
 function aged() {
-  const since = now ? (performance.now() - nowAt) / 1000 : 0, age = now && now.pa_age_s !== undefined ? now.pa_age_s + (now.done ? 0 : since) : undefined;
-  const old = now && !now.done && (age === undefined || now.stale || age > 3);
+  const blind = !now && state.what === 'running' && heard && performance.now() - heard > 3000, since = now ? (performance.now() - nowAt) / 1000 : 0, age = now && now.pa_age_s !== undefined ? now.pa_age_s + (now.done ? 0 : since) : undefined;
+  const old = blind || now && !now.done && (age === undefined || now.stale || age > 3);
   document.querySelector('.gauge').classList.toggle('old', !!old);
-  $('age').textContent = !now ? t('age.none') : now.done ? t('age.ended') : age === undefined ? t('age.none') : old ? t('age.old', { s: Math.round(age) }) : t('age.fresh');
+  $('age').textContent = blind ? t('age.old', { s: Math.round((performance.now() - heard) / 1000) }) : !now ? t('age.none') : now.done ? t('age.ended') : age === undefined ? t('age.none') : old ? t('age.old', { s: Math.round(age) }) : t('age.fresh');
 }
 function drawWish(was) {
   const w = now.prompt, stop = w && /STOP/.test(w.text);
@@ -286,7 +286,12 @@ async function records() {
     const verdict = r.verdict ? t('word.' + r.verdict) + (r.verdict === 'pass' ? ', ' + depthText(r.rated_m || 0) : r.mode ? ': ' + r.mode + ', ' + depthText(r.failed_m || 0) : '') : t('word.none');
     const again = el('button', t('records.again'), { type: 'button' });
     again.addEventListener('click', async () => { again.disabled = true; try { await ask('/api/analyse', { record: r.name }); await records(); } catch (e) { again.textContent = e.message; } });
-    const links = el('td'); links.append(...papers(r.name), again);
+    const links = el('td');
+    if (r.cut_off && state.what === 'idle') {
+      const on = el('button', t('records.resume'), { type: 'button' });
+      on.addEventListener('click', () => confirm(t('records.sure')) && ask('/api/resume', { record: r.name, acknowledged: true }).then(() => turn('now')).catch((e) => { on.textContent = e.message; }));
+      links.append(el('strong', t('records.cut') + ' '), on);
+    } else links.append(...papers(r.name), again);
     const pick = el('td'); pick.append(tick);
     row.append(pick, el('td', new Date(r.started).toLocaleString(look.language)), el('td', r.unit + (r.variant ? ', ' + r.variant : '') + ' · ' + (r.profile || '')), el('td', verdict), links);
     return row;

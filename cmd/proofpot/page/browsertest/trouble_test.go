@@ -84,6 +84,15 @@ func TestAServerThatIsGoneIsSeenAndItsReturnToo(t *testing.T) {
 	b.picture("gone")
 	s.start(strings.TrimSuffix(strings.TrimPrefix(s.url, "http://"), "/"), "--pace", "20")
 	b.waits("the new server", `document.body.dataset.link === 'live' && document.body.dataset.what === 'idle'`)
+	b.click("#take")
+	b.shows("holder", "You have the control")
+	ask[chromedp.Void](b, `window.confirm = () => true`)
+	b.click(`[data-view="records"]`)
+	b.waits("the run that was cut off", `document.getElementById('records').textContent.includes('cut off')`)
+	b.click("#records button")
+	b.waits("the run to go on", `document.body.dataset.what === 'running' && document.getElementById('phase').textContent.includes('shallow')`)
+	b.click("#abort")
+	b.shows("endtext", "stopped by the operator")
 }
 
 func TestAHandPumpIsLedByLargePrompts(t *testing.T) {
