@@ -24,12 +24,29 @@ func (*memory) Close() error { return nil }
 
 // simulated is one run on the simulated bench.
 type simulated struct {
-	run    setup.Run
-	plan   *rig.Plan
-	truth  simbench.Truth
-	state  rig.State
-	record []byte
-	steps  int
+	run     setup.Run
+	plan    *rig.Plan
+	truth   simbench.Truth
+	state   rig.State
+	record  []byte
+	steps   int
+	ingress []ingress
+}
+
+// ingress is what had gone into the unit by a time.
+type ingress struct {
+	at time.Time
+	ml float64
+}
+
+// between is the mean flow into the unit between two times, ml/h.
+func (s simulated) between(from, to time.Time) float64 {
+	at := func(t time.Time) ingress {
+		i, _ := slices.BinarySearchFunc(s.ingress, t, func(p ingress, t time.Time) int { return p.at.Compare(t) })
+		return s.ingress[min(i, len(s.ingress)-1)]
+	}
+	a, b := at(from), at(to)
+	return (b.ml - a.ml) / b.at.Sub(a.at).Hours()
 }
 
 // simulate runs a profile on the simulated bench, as `proofpot run` does, with
@@ -86,7 +103,10 @@ func simulate(t testing.TB, profile, fault string, seed uint64, change func(*set
 	w.Readings(surveyed.Readings)
 	loop := &rig.Loop{Plan: s.plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour,
 		Operator: func() rig.Operator { return rig.Operator{Ready: bench.Answered()} },
-		Observe:  func(rig.Instant, *rig.State, *rig.Output, []sensors.Reading) { s.steps++ }}
+		Observe: func(now rig.Instant, _ *rig.State, _ *rig.Output, _ []sensors.Reading) {
+			s.steps++
+			s.ingress = append(s.ingress, ingress{now.Wall, bench.Truth().IngressML})
+		}}
 	if err := loop.Run(context.Background()); err != nil && fault == "" && len(benchFaults) == 0 {
 		t.Fatal(err)
 	}
