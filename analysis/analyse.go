@@ -107,8 +107,9 @@ func (a *analysis) waterTrack() *track {
 		}
 		return nil
 	}
-	if t := newTrack(&a.x.water, 900, "water"); t != nil {
-		return t
+	if !a.x.water.empty() {
+		warming := compressionWarming(float64(a.x.water.v[0]))
+		return compressed(&a.x.water, 900, "water", func(t float64) float64 { return warming * (a.pressureAt(t) - a.v.roomPa) })
 	}
 	if a.s.gas != nil {
 		// The gas rests on the water: its thermometer, once settled, shows it.

@@ -20,6 +20,10 @@ const (
 	// the material leaves the whole range.
 	wallMean, wallSD = 62e-6, 22e-6 // 1/K
 
+	// A unit grows by three times its own coefficient, 70e-6 (metal) to 300e-6 1/K
+	// (plastics; handbook values), into the room that the water has.
+	unitGrowthSD = 80e-6 // 1/K
+
 	// Slow give of the unit after a step: with the logarithm of time, and with one
 	// long relaxation time; common practice, no source.
 	creepTimeS = 20.0   // s
@@ -307,7 +311,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		meanGauge += gauge / float64(n)
 	}
 	// Columns that are idle are held at zero by what is known beforehand.
-	mean[colWall], sd[colWall] = wallMean, wallSD
+	mean[colWall], sd[colWall] = wallMean, math.Hypot(wallSD, unitGrowthSD*f.v.unitML/max(f.v.chamberML, 1))
 	if f.v.gas {
 		mean[colWall], sd[colWall] = 0, 0.3
 	}
@@ -320,7 +324,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	sd[colSlow] = slowCreep
 	sd[colWater] = 1e-9
 	if f.base != nil {
-		sd[colWater] = f.base.u
+		sd[colWater] = math.Hypot(f.base.u, f.base.bend(f.blocks[0].t, f.blocks[n-1].t))
 	} else if !f.v.gas {
 		sd[colWater] = 0.15
 	}

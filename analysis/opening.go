@@ -31,12 +31,16 @@ func (a *analysis) openingSteps() {
 				ts, ps = append(ts, s.t[i]), append(ps, s.p[i])
 			}
 		}
-		if len(ts) < 10 || o.start-ts[len(ts)-1] > 3*s.dt {
+		n := len(ts)
+		if n < 5 || o.start-ts[n-1] > 3*s.dt {
 			continue
 		}
-		n := len(ts)
 		ts, ps = ts[max(0, n-14):], ps[max(0, n-14):]
-		fit, ok := polyfit(ts, ps, ts[len(ts)-1], 2)
+		deg := 2
+		if n < 10 {
+			deg = 1
+		}
+		fit, ok := polyfit(ts, ps, ts[len(ts)-1], deg)
 		if !ok {
 			continue
 		}
@@ -54,7 +58,7 @@ func (a *analysis) openingSteps() {
 		u := s.noise * lever[0]
 		stays := missing[1] > 0.3*missing[0] && missing[1] > 2.5*s.noise*lever[1]
 		fallsOn := missing[len(at)-1]-missing[0] > 3*s.noise*lever[len(at)-1]+0.2*missing[0]
-		if missing[0] < 8*u || !stays || fallsOn {
+		if missing[0] < 8*u || !stays || fallsOn || deg == 1 && missing[0] < 40*s.noise {
 			continue
 		}
 		level, v := fit.at(ts[len(ts)-1])

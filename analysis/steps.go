@@ -16,6 +16,7 @@ type jump struct {
 	slope    float64 // Pa/s before
 	slopeSD  float64 // Pa/s, its standard uncertainty
 	inletted bool    // the fill valve was open
+	inside   bool    // the inside saw it, not the chamber
 	stroke   float64 // Pa that a person's pump may have brought between the two readings
 }
 

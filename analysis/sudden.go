@@ -24,7 +24,7 @@ func (a *analysis) firstJump() *jump {
 	}
 	// The inside saw it: the chamber says when within those seconds.
 	j := a.finest(i.t0, i.t1)
-	j.drop, j.u = i.drop, i.u
+	j.drop, j.u, j.inside = i.drop, i.u, true
 	return &j
 }
 
@@ -33,7 +33,7 @@ func (a *analysis) firstJump() *jump {
 func (a *analysis) finest(from, to float64) jump {
 	lo, hi := between(a.s.t, from-1e-6, to-0.5*a.s.dt)
 	mid := (from + to) / 2
-	best := jump{t0: mid, t1: to, pa: a.smoothPressure(mid), paSD: a.s.noise}
+	best := jump{i: max(lo-1, 0), t0: mid, t1: to, pa: a.smoothPressure(mid), paSD: a.s.noise}
 	top := 2.5
 	for i := lo; i < hi && i+1 < len(a.s.t); i++ {
 		var ts, ps []float64
@@ -46,7 +46,13 @@ func (a *analysis) finest(from, to float64) jump {
 			continue
 		}
 		step, lever := stepFit(ts, ps, a.s.t, a.s.p, a.s.spike, i+1, math.Inf(1), a.s.dt)
-		if z := -step / (lever * a.s.noise); z > top {
+		z := -step / (lever * a.s.noise)
+		// Where the inlet works by pulses no fit describes what went before, but a
+		// reading far below its forerunner speaks for itself.
+		if fall := (a.s.p[i] - a.s.p[i+1]) / (math.Sqrt2 * a.s.noise); fall > 8 && !a.s.spike[i] && !a.s.spike[i+1] {
+			z = max(z, fall)
+		}
+		if z > top {
 			top = z
 			fit, _ := polyfit(ts, ps, a.s.t[i], 2)
 			pa, v := fit.at(a.s.t[i])
@@ -65,7 +71,7 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	u := math.Hypot(a.zeroSD(), j.paSD)
 	f.depth = a.depth(j.pa)
 	f.depthLow = a.depth(j.pa - max(j.slope, 0)*a.s.dt/2 - coverage95*u)
-	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), j.stroke, 0) + coverage95*u)
+	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), j.stroke, 0) + a.pulse(j) + coverage95*u)
 	f.saw(ByStep)
 	after := a.leakAfter(j.t0)
 	if in := a.insideAfter(j.t1); in > a.limit() {
@@ -100,7 +106,7 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 // over the next readings is below that before by far more than chance. After a
 // loss of volume alone it is not: the supply and the warming gas push it up.
 func (a *analysis) fallsOn(j *jump) bool {
-	if j.drop == 0 || j.i+10 >= len(a.s.t) {
+	if j.inside || j.drop == 0 || j.i+10 >= len(a.s.t) {
 		return false
 	}
 	var ts, ps []float64
@@ -114,7 +120,42 @@ func (a *analysis) fallsOn(j *jump) bool {
 	}
 	slope, _, _ := line(ts, ps)
 	u := 2 * a.s.noise * math.Sqrt(12/float64(len(ts))) / (ts[len(ts)-1] - ts[0])
-	return slope < j.slope-5*u && slope < 0.8*j.slope-u
+	return slope < j.slope-5*u && slope < 0.8*j.slope-u && slope < a.leastSlope(j, len(ts))-u
+}
+
+// leastSlope is the least slope of any n neighbouring readings of the half minute
+// before a jump, Pa/s: what is let in by pulses or strokes rests between them.
+func (a *analysis) leastSlope(j *jump, n int) float64 {
+	var ts, ps []float64
+	for k := j.i; k >= 0 && (len(ts) < 40 || a.s.t[k] > j.t0-30); k-- {
+		if !a.s.spike[k] {
+			ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
+		}
+	}
+	least := math.Inf(1)
+	for i := 0; i+n <= len(ts); i++ {
+		slope, _, _ := line(ts[i:i+n], ps[i:i+n])
+		least = min(least, slope)
+	}
+	return least
+}
+
+// pulse is by how much more than its slope the pressure rose at most between two
+// readings of the half minute before a jump, Pa: an inlet that works by pulses or
+// strokes may have brought that much before the loss.
+func (a *analysis) pulse(j *jump) float64 {
+	most, next := 0.0, -1
+	for k := j.i; k >= 0 && (j.i-k < 40 || a.s.t[k] > j.t0-30); k-- {
+		if a.s.spike[k] {
+			continue
+		}
+		if next >= 0 {
+			most = max(most, a.s.p[next]-a.s.p[k]-j.slope*(a.s.t[next]-a.s.t[k]))
+		}
+		next = k
+	}
+	// By noise alone the largest of some 60 differences is about 2.5 √2 of it.
+	return max(most-3.6*a.s.noise, 0)
 }
 
 // insideAfter is the ingress in the minute and a half after a time, ml/h, by the

@@ -10,13 +10,28 @@ import (
 // track is a slow temperature as a function of time: block means joined by a
 // local straight line, since water and walls take hours to change.
 type track struct {
-	smooth []float64 // °C at each t, once asked for
-	t, c   []float64 // s, °C
-	u      float64   // °C/h, standard uncertainty of a slope over some ten minutes
-	half   float64   // s, half width of the local line
-	bends  bool      // a local parabola: what it follows settles within minutes
-	sd     float64   // °C, standard uncertainty of a smoothed value, the same over some half width
-	from   string    // which thermometer
+	smooth []float64               // °C at each t, once asked for
+	t, c   []float64               // s, °C
+	u      float64                 // °C/h, standard uncertainty of a slope over some ten minutes
+	half   float64                 // s, half width of the local line
+	bends  bool                    // a local parabola: what it follows settles within minutes
+	sd     float64                 // °C, standard uncertainty of a smoothed value, the same over some half width
+	from   string                  // which thermometer
+	lift   func(t float64) float64 // °C that compression adds at once; nil for none
+}
+
+// compressed takes what compression adds to a temperature off it, which would
+// smear over the width of the local line, and adds it again after the smoothing.
+func compressed(s *series, half float64, from string, lift func(t float64) float64) *track {
+	var rest series
+	for i, t := range s.t {
+		rest.t, rest.v = append(rest.t, t), append(rest.v, s.v[i]-float32(lift(t)))
+	}
+	k := newTrack(&rest, half, from)
+	if k != nil {
+		k.lift = lift
+	}
+	return k
 }
 
 func newTrack(s *series, half float64, from string) *track {
@@ -64,6 +79,26 @@ func newTrack(s *series, half float64, from string) *track {
 
 // at gives the smoothed temperature: worked out at each block, straight between.
 func (k *track) at(t float64) float64 {
+	if k.lift != nil {
+		return k.level(t) + k.lift(t)
+	}
+	return k.level(t)
+}
+
+// bend is by how much the slope between two times, °C/h, differs between the local
+// line and one of half its width: what the smoothing hides of a water that warms
+// unevenly.
+func (k *track) bend(from, to float64) float64 {
+	if k.lift == nil || to-from < 60 {
+		return 0
+	}
+	narrow := *k
+	narrow.half /= 2
+	h := (to - from) / 3600
+	return ((narrow.local(to) - narrow.local(from)) - (k.local(to) - k.local(from))) / h
+}
+
+func (k *track) level(t float64) float64 {
 	if k.smooth == nil {
 		k.smooth = make([]float64, len(k.t))
 		for i, t := range k.t {

@@ -34,3 +34,10 @@ func waterViscosity(k float64) float64 {
 func liquidEquivalent(gasAtChamber, chamberPa, insidePa, k float64) float64 {
 	return gasAtChamber * chamberPa / ((chamberPa + insidePa) / 2) * airViscosity(k) / waterViscosity(k)
 }
+
+// compressionWarming is by how much water warms for each Pa of fast compression,
+// K/Pa: α T/(ρ c_p) (textbook thermodynamics), with c_p = 4186 J/(kg K).
+func compressionWarming(c float64) float64 {
+	alpha := waterExpansion(c-0.5, c+0.5)
+	return alpha * (c + 273.15) / (kellDensity(c) * 4186)
+}
