@@ -35,6 +35,7 @@ type analysis struct {
 	creepStep float64 // s
 	drift     wander
 	steps     []jump // of the chamber's pressure
+	unsure    []jump // the same, which a slowly opening inlet may have made
 	gaps      []gap
 	whole     Integrity
 	trust     []string // why the record cannot be trusted, if it cannot
@@ -221,6 +222,12 @@ func (a *analysis) measure() {
 		a.in.fixShare(a.stages, a.drive, a.pressureAt, a.creepAt)
 	}
 	a.findSteps()
+	for _, j := range a.steps {
+		if j.unsure {
+			a.unsure = append(a.unsure, j)
+		}
+	}
+	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return j.unsure })
 	a.closingSteps()
 	a.openingSteps()
 	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return a.stoodStill(j) || a.setAside(j) })

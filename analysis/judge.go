@@ -212,6 +212,10 @@ func (a *analysis) doubts() []string {
 		g := a.stills[n-1]
 		list = append(list, fmt.Sprintf("the chamber's transducer stood still for %.0f s from %s: what it showed there is no reading", g.end-g.start, a.x.at(g.start).Format("15:04:05")))
 	}
+	if len(a.unsure) > 0 {
+		j := a.unsure[0]
+		list = append(list, fmt.Sprintf("at %s, just after the inlet opened, the pressure missed %.0f Pa: its flow may have done that, or a loss of volume", a.x.at(j.t0).Format("15:04:05"), j.drop))
+	}
 	held := map[int]bool{}
 	for _, st := range a.stages {
 		if st.hold.real() {

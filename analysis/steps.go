@@ -17,6 +17,7 @@ type jump struct {
 	slopeSD  float64 // Pa/s, its standard uncertainty
 	inletted bool    // the fill valve was open
 	inside   bool    // the inside saw it, not the chamber
+	unsure   bool    // the inlet had just opened: its flow may have done it
 	stroke   float64 // Pa that a person's pump may have brought between the two readings
 }
 
@@ -54,6 +55,7 @@ type trial struct {
 	last       float64 // s, the reading before
 	second     float64 // Pa missing at the next reading, NaN without one
 	lever2     float64
+	since      float64 // s since the valves moved
 	young      bool    // too few readings since the valves moved for a fit of both sides
 	gap        float64 // s since the reading before
 	moved      bool    // a valve moved before the next reading
@@ -81,6 +83,7 @@ type state struct {
 }
 
 const (
+	inletFinds  = 20.0 // s, by which the flow of an inlet has found its rate; common practice, no source
 	mostStrays  = 2048
 	afterStroke = 0.35 // of what a stroke brought: more than that no cooling takes back
 )
@@ -305,7 +308,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 						st.stray(drop / lever)
 					}
 					if drop >= jumpLimit*noise*lever {
-						st.trials = append(st.trials, tryStep(ts, ps, t, p, spike, i, end, dt, sign, fit, drop, lever))
+						st.trials = append(st.trials, tryStep(ts, ps, t, p, spike, i, from, end, dt, sign, fit, drop, lever))
 					}
 				}
 			}
@@ -322,11 +325,11 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 }
 
 // tryStep describes reading i, which strays from fit, the parabola before it.
-func tryStep(ts, ps, t, p []float64, spike []bool, i int, end, dt, sign float64, fit poly, drop, lever float64) trial {
+func tryStep(ts, ps, t, p []float64, spike []bool, i int, from, end, dt, sign float64, fit poly, drop, lever float64) trial {
 	n := len(ts)
 	level, lv := fit.at(ts[n-1])
 	c := trial{i: i, drop: drop, lever: lever, level: level, lsd: math.Sqrt(lv), slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]),
-		last: ts[n-1], second: math.NaN(), young: n < 10, gap: t[i] - ts[n-1]}
+		last: ts[n-1], second: math.NaN(), young: n < 10, gap: t[i] - ts[n-1], since: ts[n-1] - from}
 	k := i + 1
 	for k < len(t) && spike[k] {
 		k++
@@ -359,6 +362,7 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 		inlet = max(noise, madSD(opens))
 	}
 	for _, s := range list {
+		var unsure *jump
 		if s.let {
 			continue
 		}
@@ -396,8 +400,20 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 			if s.worked {
 				stroke = c.span
 			}
-			found = append(found, jump{stroke: stroke, i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: s.open})
+			loss := jump{stroke: stroke, i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: s.open}
+			// An inlet that opens slowly bends as no parabola does.
+			if s.open && !s.worked && c.since < inletFinds+7*c.gap && c.drop < math.Abs(c.slope)*c.gap/2 {
+				if loss.unsure = true; unsure == nil {
+					unsure = &loss
+				}
+				continue
+			}
+			unsure = nil
+			found = append(found, loss)
 			break
+		}
+		if unsure != nil {
+			found = append(found, *unsure)
 		}
 	}
 	return found
