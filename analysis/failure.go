@@ -57,6 +57,19 @@ func (a *analysis) firstFailure() *failure {
 	j := a.firstJump()
 	wet := a.firstWet()
 	damp := a.dampFails()
+	if j == nil && (leaky != nil || wet != nil) {
+		// What a slowly opening inlet might have done was the beginning, where the
+		// pressure fell on, or a probe was wet right after, and the unit has failed in
+		// that stage.
+		for i := range a.unsure {
+			u := &a.unsure[i]
+			st := a.stageAt(u.t0)
+			if st != nil && (st == leaky || wet != nil && wet.t > u.t0 && a.stageAt(wet.t) == st) && (a.fallsOn(u) || wet != nil && wet.t-u.t0 < 30) {
+				j = u
+				break
+			}
+		}
+	}
 	switch {
 	case j != nil && (leaky == nil || j.t0 <= leaky.dwell().end):
 		return a.suddenFailure(j, leaky)
