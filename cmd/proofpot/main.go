@@ -66,6 +66,7 @@ type commands struct {
 	Stiffness   stiffnessCmd   `cmd:"" help:"Find how much chamber and water give way, and the free gas, from a pressure-volume curve."`
 	KnownLeak   knownLeakCmd   `cmd:"" help:"Run with a metered bleed and see whether the analysis recovers it."`
 	Acknowledge acknowledgeCmd `cmd:"" help:"End a bench's lock-out after a trip, once its reason is dealt with."`
+	Records     recordsCmd     `cmd:"" help:"List records, find them by unit, variant, verdict, depth or date, and compress old ones."`
 	Verify      verifyCmd      `cmd:"" help:"Check that records are whole and unaltered."`
 	Key         keyCmd         `cmd:"" help:"The key that a bench signs its records with."`
 	Replay      replayCmd      `cmd:"" help:"Feed a record to the sequencer again and compare its commands."`
