@@ -248,5 +248,8 @@ func (a *analysis) doubts() []string {
 	if !a.v.blankGiven && (a.in == nil || a.in.pa == nil) {
 		list = append(list, "the bench's own leak is not known (no blank on its sheet)")
 	}
+	if a.run.Profile.Accept.MoistureMGPerH > 0 && a.damp != nil && a.damp.near && !a.dampFails() {
+		list = append(list, "the air inside came near saturation: walls that give off moisture, or water that came in")
+	}
 	return list
 }

@@ -18,12 +18,18 @@ type damp struct {
 	tau     float64
 	rising  bool    // ingress is significant
 	satured bool    // the air inside reached 95 %
+	near    bool    // it came near saturation, within what such a sensor may err by
 	totalMG float64 // gained over the record
 }
 
 // humidityEnd is the relative humidity, %, above which the balance is not used:
 // the air saturates and the sensor creeps.
 const humidityEnd = 92.0
+
+// nearSaturation is what a humidity sensor that errs by up to some 4 to 5 %, as
+// cheap ones do near saturation, may show of saturated air, %; common practice, no
+// source.
+const nearSaturation = 90.0
 
 // fitDamp fits the balance. pressure is chamber less inside, Pa.
 func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets []float64) *damp {
@@ -43,6 +49,9 @@ func fitDamp(v *void, pressure func(float64) float64, from, to float64, onsets [
 			startRH = v.rh[i]
 		}
 		seen++
+		if v.rh[i] >= nearSaturation && startRH < 80 && v.mg[i] > 1.25*v.mg[0] {
+			d.near = true
+		}
 		if v.rh[i] >= 95 && startRH < 80 && v.mg[i] > 1.25*v.mg[0] {
 			d.satured = true
 		}
