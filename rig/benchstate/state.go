@@ -62,6 +62,9 @@ func DefaultBase(environ func(string) string) (string, error) {
 		return filepath.Join(dir, "proofpot"), nil
 	}
 	home := environ("HOME")
+	if dir := environ("LOCALAPPDATA"); home == "" && filepath.IsAbs(dir) { // Windows
+		return filepath.Join(dir, "proofpot", "state"), nil
+	}
 	if home == "" {
 		return "", errors.New("nothing says where the state of a bench may lie: set HOME or XDG_STATE_HOME, or give --state DIR")
 	}
