@@ -283,6 +283,9 @@ func (b *pageBench) Run(ctx context.Context, c page.Choice, on *page.Console) (p
 	var said answer
 	if errors.As(err, &said) {
 		err = nil
+		if said == exitStopped && out.Stopped == "" { // before there was a record
+			out.Stopped = rig.ByOperator.String()
+		}
 	}
 	return out, err
 }

@@ -283,8 +283,11 @@ func (f *frame) ladder(l *page.Ladder, n *page.Now) {
 	first := max(0, n.Leg-1)
 	for i := first; i < len(l.Rungs); i++ {
 		g, mark := l.Rungs[i], " "
-		if i < n.Leg || n.Done || n.Phase == "vent" {
+		over := n.Done || n.Phase == "vent"
+		if i < n.Leg || over && n.Stopped == "" {
 			mark = "✓"
+		} else if over {
+			mark = "✗" // not run, or not to its end
 		} else if i == n.Leg {
 			mark = "▶"
 		}

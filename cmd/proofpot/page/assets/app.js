@@ -134,7 +134,7 @@ function aged() {
   const blind = !now && state.what === 'running' && heard && performance.now() - heard > 3000, since = now ? (performance.now() - nowAt) / 1000 : 0, age = now && now.pa_age_s !== undefined ? now.pa_age_s + (now.done ? 0 : since) : undefined;
   const old = blind || now && !now.done && (age === undefined || now.stale || age > 3);
   document.querySelector('.gauge').classList.toggle('old', !!old);
-  $('age').textContent = blind ? t('age.old', { s: Math.round((performance.now() - heard) / 1000) }) : !now ? t('age.none') : now.done ? t('age.ended') : age === undefined ? t('age.none') : old ? t('age.old', { s: Math.round(age) }) : t('age.fresh');
+  $('age').textContent = blind ? t('age.old', { s: Math.round((performance.now() - heard) / 1000) }) : !now ? t('age.none') : now.done ? t('age.ended') : age === undefined && since < 3 ? t('age.none') : old ? t('age.old', { s: Math.round(age ?? since) }) : t('age.fresh');
 }
 function drawWish(was) {
   const w = now.prompt, stop = w && /STOP/.test(w.text);
@@ -194,8 +194,8 @@ function drawLadder() {
   if (!ladder) return;
   $('ladder').replaceChildren(...ladder.Rungs.map((r, i) => {
     const li = el('li');
-    const past = now && (i < now.leg || now.phase === 'vent' || now.done);
-    if (past) li.className = 'past'; else if (now && i === now.leg) li.setAttribute('aria-current', 'step');
+    const over = now && (now.phase === 'vent' || now.done), past = now && (i < now.leg || over && !now.stopped);
+    if (past) li.className = 'past'; else if (over) li.className = 'not'; else if (now && i === now.leg) li.setAttribute('aria-current', 'step');
     li.append(el('span', r.Name), el('span', depthText(r.DepthM) + ' · ' + span(r.HoldS), { className: 'right' }));
     return li;
   }));

@@ -192,13 +192,14 @@ func (b *browser) click(css string) {
 	b.do(chromedp.Click(chromedp.CSS(css)))
 }
 
-// picture keeps what the page looks like, where somebody wants to look.
+// picture keeps what the page looks like, where somebody wants to look: those of
+// the README are made so, PROOFPOT_PICTURES=FOLDER go test ./cmd/proofpot/page/browsertest.
 func (b *browser) picture(name string) {
 	dir := os.Getenv("PROOFPOT_PICTURES")
 	if dir == "" {
 		return
 	}
-	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	png, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
 	if err == nil {
 		err = os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644)
 	}

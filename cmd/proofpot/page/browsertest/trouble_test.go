@@ -71,7 +71,7 @@ func TestAServerThatIsGoneIsSeenAndItsReturnToo(t *testing.T) {
 	s := serve(t, "--pace", "20")
 	b := open(t)
 	b.begin(s.url, "proof-30m-sea")
-	b.shows("phase", "shallow")
+	b.waits("a reading", `document.getElementById('pressure').textContent !== '–'`)
 	b.mu.Lock()
 	b.quiet = true
 	b.mu.Unlock()
