@@ -322,6 +322,7 @@ for (const id of ['choiceunit', 'choiceprofile']) $(id).addEventListener('change
 let view = 'now';
 function turn(to) {
   view = to;
+  scrollTo(0, 0);
   for (const e of all('[data-part]')) e.hidden = e.dataset.part !== to;
   for (const e of all('.tab')) if (e.dataset.view === to) e.setAttribute('aria-current', 'page'); else e.removeAttribute('aria-current');
   if (to === 'test') choose().catch(complain('testwrong'));
