@@ -25,7 +25,9 @@ func TestScripts(t *testing.T) {
 			env.Setenv("XDG_STATE_HOME", filepath.Join(env.WorkDir, "state"))
 			return nil
 		},
-		Condition: func(cond string) (bool, error) { return cond == "slow" && os.Getenv("PROOFPOT_SLOW") != "", nil },
+		Condition: func(cond string) (bool, error) {
+			return cond == "slow" && os.Getenv("PROOFPOT_SLOW") != "" || cond == "ci" && os.Getenv("CI") != "", nil
+		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"findrecord": func(ts *testscript.TestScript, neg bool, args []string) {
 				found, err := filepath.Glob(filepath.Join(ts.MkAbs(args[0]), "*"))

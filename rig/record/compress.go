@@ -30,6 +30,9 @@ func openReadings(folder string) (io.ReadCloser, error) {
 	return unzip(z)
 }
 
+// OpenReadings opens the bytes of a record's readings, as they were before any compression.
+func OpenReadings(folder string) (io.ReadCloser, error) { return openReadings(folder) }
+
 // unzipped is a compressed file and what comes out of it.
 type unzipped struct {
 	io.ReadCloser

@@ -69,10 +69,15 @@ func TestBothDecodersAgree(t *testing.T) {
 // slowly reads lines one by one through the library.
 func slowly(b []byte) (ls []Line) {
 	d := newDecoder()
+	var unit timeUnit
 	for line := range bytes.SplitSeq(b, []byte("\n")) {
 		var l Line
 		l.Clear()
-		if bytes.IndexByte(line, 0) < 0 && d.lib.decode(d, bytes.TrimSuffix(line, []byte("\r")), &l) == nil && l.Measurement != Other {
+		if bytes.IndexByte(line, 0) >= 0 || d.lib.decode(d, bytes.TrimSuffix(line, []byte("\r")), &l) != nil {
+			continue
+		}
+		var err error
+		if l.TimeNS, err = unit.ns(l.TimeNS); err == nil && l.Measurement != Other {
 			ls = append(ls, l)
 		}
 	}

@@ -40,6 +40,9 @@ const keepProblems = 20
 
 // Reader streams the lines of a record in constant memory.
 type Reader struct {
+	// KeepOthers gives lines of other measurements too, as Other with their time.
+	KeepOthers bool
+
 	src    io.Reader
 	buf    []byte // with shapeMargin bytes behind what may be filled
 	other  []byte // the buffer before, which may be under the hash
@@ -52,6 +55,7 @@ type Reader struct {
 	chain  *chainCheck // nil where the chain is not asked for
 
 	in        Integrity
+	unit      timeUnit
 	lastNS    int64
 	sinceMark int64
 	lineAt    int   // where the line begins that was given last
@@ -141,6 +145,9 @@ func (r *Reader) nextSlow(l *Line) error {
 			l.Clear()
 			plain, err = r.dec.decode(line, l)
 		}
+		if err == nil {
+			l.TimeNS, err = r.unit.ns(l.TimeNS)
+		}
 		if err != nil {
 			if err != errEmpty {
 				r.problem("%v", err)
@@ -160,10 +167,10 @@ func (r *Reader) nextSlow(l *Line) error {
 			return nil
 		}
 		r.sinceMark++
-		if plain && !r.unended { // never a known one
+		if plain && !r.unended && r.unit == 1 { // never a known one
 			r.shapes.learn(line, l)
 		}
-		if l.Measurement != Other {
+		if l.Measurement != Other || r.KeepOthers {
 			return nil
 		}
 	}
@@ -216,7 +223,7 @@ func (r *Reader) tail() ([]byte, error) {
 		return nil, io.EOF
 	}
 	stamp := line[bytes.LastIndexByte(line, ' ')+1:]
-	if _, ok := parseInt(stamp); !ok || len(stamp) != digitsOfNow {
+	if _, ok := parseInt(stamp); !ok || len(stamp) != r.unit.digits() {
 		r.in.TornBytes = len(line)
 		r.endOfFile()
 		return nil, io.EOF
