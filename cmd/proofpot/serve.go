@@ -29,6 +29,7 @@ type serveCmd struct {
 	simFlags
 	registered
 	Listen      string  `help:"Where the page is served. Anything but loopback needs the pairing codes that are printed, and is HTTPS." default:"127.0.0.1:8330" placeholder:"ADDRESS"`
+	Pair        bool    `help:"Ask for the pairing codes on this machine too, by HTTPS."`
 	ViewCode    string  `help:"Pairing code for those who may see and abort; without it, a new one." env:"PROOFPOT_VIEW_CODE"`
 	ControlCode string  `help:"Pairing code for those who may command; without it, a new one." env:"PROOFPOT_CONTROL_CODE"`
 	Cert        string  `help:"Certificate of the server, PEM; without it, one of its own." placeholder:"FILE"`
@@ -56,7 +57,7 @@ func (c *serveCmd) Run(w *world) error {
 		return fmt.Errorf("--listen %s: %w; write it as 127.0.0.1:8330", c.Listen, err)
 	}
 	ip := net.ParseIP(host)
-	local := host == "localhost" || ip != nil && ip.IsLoopback()
+	local := !c.Pair && (host == "localhost" || ip != nil && ip.IsLoopback())
 	b := &pageBench{cmd: c, w: w}
 	if _, err := b.Choices(); err != nil {
 		return err

@@ -129,6 +129,7 @@ func (s *Server) draw(r *http.Request) (*Picture, error) {
 		run, res, leaks = on.so.run, on.so.result(), append([]plots.LeakPoint(nil), on.so.leaks...)
 		folder = on.record
 		on.mu.Unlock()
+		res.Curves.ChamberFittedPa = s.tight.curveOf(folder)
 	}
 	if other := q.Get("with"); other != "" {
 		_, second, err := s.result(other)

@@ -27,7 +27,7 @@ type Server struct {
 	access *access
 	bench  Bench
 	opts   Options
-	photos func(name string, data []byte) (string, error)
+	tight  tight
 }
 
 const (

@@ -221,6 +221,7 @@ function zooms() { put($('zoom'), [['', t('zoom.all')], ['stage', t('zoom.stage'
 async function picture() {
   if (view !== 'now' || document.hidden || (!now && !end)) return;
   const at = ++asked, box = $('picture'), z = $('zoom').value, q = new URLSearchParams({ kind: $('kind').value, depth: look.depth, pressure: look.pressure, width: Math.round(box.clientWidth * 0.7) });
+  if (end && end.record && state.what === 'idle') q.set('record', end.record);
   const stages = shown && shown.stages || [];
   let from, to;
   if (z === 'stage' && stages.length) { from = stages[stages.length - 1].from_s; to = from + 86400; } else if (z === '10') { to = Date.parse(now.wall) / 1000 + 1; from = to - 600; } else if (z[0] === 's' && stages[+z.slice(1)]) { from = stages[+z.slice(1)].from_s - 30; to = stages[+z.slice(1)].to_s + 30; }
