@@ -80,6 +80,7 @@ type commands struct {
 	Compare     compareCmd     `cmd:"" help:"Compare variants by the depths at which their units first failed."`
 	Rating      ratingCmd      `cmd:"" help:"Say how deep a variant may be used, from the tests of its units."`
 	Demo        demoCmd        `cmd:"" help:"Build the season of an invented club to try everything on: invented data from the simulated bench."`
+	Setup       setupCmd       `cmd:"" help:"Ask what a bench is, write its file, prove it step by step, and say what it can detect."`
 	Version     versionCmd     `cmd:"" help:"Say which version this is."`
 }
 

@@ -1,0 +1,93 @@
+package benchfile
+
+import (
+	"fmt"
+	"maps"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"proofpot/rig/setup"
+)
+
+// TestWhateverIsAnsweredTheFileLoads draws answers that the questions take.
+func TestWhateverIsAnsweredTheFileLoads(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := Answers{}
+		for _, q := range Questions {
+			if !q.Applies(a) {
+				continue
+			}
+			var typed string
+			switch {
+			case q.One != nil:
+				typed = rapid.SampledFrom(q.One).Draw(t, q.Key)
+			case q.Maybe && !(q.Key == "room_hpa" && a["reference"] == "gauge") && rapid.Bool().Draw(t, q.Key+" not known"):
+				typed = "-"
+			case q.Unit != "":
+				low, high := q.Low, q.High
+				switch q.Key {
+				case "rated_bar_gauge":
+					high = 50
+				case "relief_bar_gauge":
+					low, high = 0.5*a.number("rated_bar_gauge"), a.number("rated_bar_gauge")
+				case "gas_cushion_ml":
+					high = 0.9 * a.number("chamber_volume_ml")
+				case "high":
+					low, high = 1, 1000
+				case "baud":
+					typed = rapid.SampledFrom([]string{"9600", "115200"}).Draw(t, q.Key)
+				}
+				if typed == "" {
+					typed = fmt.Sprintf("%.6f", rapid.Float64Range(low, high).Draw(t, q.Key))
+				}
+			case strings.HasSuffix(q.Key, "from"):
+				typed = map[string]string{"key-value": "p_bar", "csv": "2", "json": "pot.kpa"}[a["line"]]
+				if q.Key == "water_from" {
+					typed = map[string]string{"key-value": "t_c", "csv": "3", "json": "t[0]"}[a["line"]]
+				}
+			case q.Default != "":
+			case strings.HasSuffix(q.Key, "_line"):
+				typed = q.Key
+			default:
+				typed = "/dev/ttyUSB0"
+			}
+			kept, err := q.Check(typed, a)
+			if err != nil {
+				t.Skip(q.Key, err) // too small to be a chamber
+			}
+			a[q.Key] = kept
+		}
+		text := Text(a, rapid.Float64Range(0, 1e4).Draw(t, "noise"))
+		if _, err := setup.ParseBench("bench.toml", text); err != nil {
+			t.Fatalf("%v\n%s", err, text)
+		}
+		again, err := ParseAnswers("a", EncodeAnswers(a))
+		if err != nil || !maps.Equal(again, a) {
+			t.Fatalf("%v %v, want %v", err, again, a)
+		}
+	})
+}
+
+func TestAnswersThatCannotBeAreRefused(t *testing.T) {
+	a := Answers{"chamber_volume_ml": "9500", "rated_bar_gauge": "8"}
+	for key, typed := range map[string]string{
+		"relief_bar_gauge": "9", "gas_cushion_ml": "9500", "rated_bar_gauge": "NaN", "chamber_volume_ml": "9,5",
+		"operated": "perhaps", "id": `a"b`, "port": "", "reference": "sealed",
+	} {
+		for _, q := range Questions {
+			if q.Key != key {
+				continue
+			}
+			if kept, err := q.Check(typed, a); err == nil {
+				t.Errorf("%s: %q was taken as %q", key, typed, kept)
+			}
+		}
+	}
+	for _, text := range []string{"id pot", "colour: red", "id: a\nid: b"} {
+		if _, err := ParseAnswers("a.txt", []byte(text)); err == nil || !strings.HasPrefix(err.Error(), "a.txt:") {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}

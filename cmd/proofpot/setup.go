@@ -1,0 +1,216 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+	"time"
+
+	"proofpot/cmd/proofpot/benchfile"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+	"proofpot/sensors/discover"
+	"proofpot/sensors/gpiochip"
+)
+
+type setupCmd struct {
+	Bench   string `help:"The bench file to write, or one that is there, to prove it." default:"bench.toml" placeholder:"BENCH.TOML"`
+	Answers string `help:"Take the answers from a file, lines of key: answer, instead of asking." placeholder:"FILE"`
+	stateFlag
+	Records     string        `help:"Folder for records." default:"records"`
+	Acknowledge bool          `help:"The cautions have been read (a script's answer to the question)."`
+	Wait        time.Duration `help:"How long to wait for the lid switch and the emergency stop to be operated." default:"2m"`
+	Read        time.Duration `help:"How long to read the sensors at open vent; the noise takes 20 s." default:"25s"`
+	Only        bool          `help:"Write the bench file and end; prove nothing."`
+}
+
+// Help is shown by proofpot setup --help.
+func (setupCmd) Help() string {
+	return `Asks what the bench is, finds ports and chips, and writes a bench file with every line explained. Then it proves the
+bench step by step: the reading at open vent, lid, stop and vent, the blank, the stiffness; and says what leak the bench
+can tell from none. Each step may be left out (type no) and taken up again: start it once more and it goes on where it
+was left. Nothing is pressurised before the cautions are acknowledged. All of it can be done by hand: the file, then
+proofpot sensors, preflight, blank, stiffness and plan.
+
+With --answers the file has a line for each question, "rated_bar_gauge: 8.0"; a question that it does not answer takes
+its usual answer, and one without is an error.
+
+Example: proofpot setup --answers answers.txt --only`
+}
+
+// Run asks, writes and proves.
+func (c *setupCmd) Run(w *world) error {
+	w.in = &lineReader{from: bufio.NewReader(w.in)}
+	if _, err := os.Stat(c.Bench); err == nil {
+		fmt.Fprintf(w.out, "%s is there already and stays as it is; to be asked again, move it away\n", c.Bench)
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return err
+	} else if err := c.write(w); err != nil {
+		return err
+	}
+	bench, err := setup.LoadBench(c.Bench)
+	if err != nil {
+		return err
+	}
+	if c.Only {
+		fmt.Fprintf(w.out, "next: proofpot setup --bench %s goes on with proving it\n", c.Bench)
+		return nil
+	}
+	return c.prove(w, bench)
+}
+
+// draftFile keeps what was answered so far.
+func (c *setupCmd) draftFile() string { return strings.TrimSuffix(c.Bench, ".toml") + ".answers" }
+
+// write asks for what the bench file must say, and writes it.
+func (c *setupCmd) write(w *world) error {
+	answers, err := c.ask(w)
+	if err != nil {
+		return err
+	}
+	text := benchfile.Text(answers, 0)
+	if _, err := setup.ParseBench(c.Bench, text); err != nil {
+		return fmt.Errorf("these answers make no bench: %w; change them in %s and start again", err, c.draftFile())
+	}
+	if err := record.WriteWhole(c.Bench, text, 0o666); err != nil {
+		return coded{exitBench, err}
+	}
+	fmt.Fprintf(w.out, "%s is written; every line of it is explained there\n", c.Bench)
+	if c.Answers == "" {
+		_ = os.Remove(c.draftFile()) // no longer of use
+	}
+	return nil
+}
+
+// ask goes through the questions.
+func (c *setupCmd) ask(w *world) (benchfile.Answers, error) {
+	answers, before := benchfile.Answers{}, benchfile.Answers{}
+	source := c.Answers
+	if source == "" {
+		source = c.draftFile()
+	}
+	switch data, err := os.ReadFile(source); {
+	case err == nil:
+		if before, err = benchfile.ParseAnswers(source, data); err != nil {
+			return nil, err
+		}
+	case c.Answers != "" || !errors.Is(err, fs.ErrNotExist):
+		return nil, err
+	}
+	if c.Answers == "" {
+		fmt.Fprintln(w.errs, "Enter takes what stands in brackets; - is for what there is not or is not known; Ctrl-C keeps what was answered.")
+		if len(before) > 0 {
+			fmt.Fprintf(w.errs, "%s has the answers of last time.\n", source)
+		}
+	}
+	lines := bufio.NewScanner(w.in)
+	for _, q := range benchfile.Questions {
+		if !q.Applies(answers) {
+			continue
+		}
+		c.found(w, &q)
+		if old, ok := before[q.Key]; ok {
+			q.Default = old
+		}
+		for {
+			typed := ""
+			if c.Answers == "" {
+				fmt.Fprint(w.errs, prompted(q))
+				if !lines.Scan() || w.ctx.Err() != nil {
+					return nil, coded{exitStopped, fmt.Errorf("stopped at the question %q; what was answered is kept in %s: start proofpot setup again", q.Key, c.draftFile())}
+				}
+				typed = lines.Text()
+			}
+			checked, err := q.Check(typed, answers)
+			if err == nil {
+				answers[q.Key] = checked
+				break
+			}
+			if c.Answers != "" {
+				return nil, fmt.Errorf("%s: %s: %w", c.Answers, q.Key, err)
+			}
+			fmt.Fprintf(w.errs, "  %v\n", err)
+		}
+		if c.Answers == "" {
+			if err := record.WriteWhole(c.draftFile(), benchfile.EncodeAnswers(answers), 0o666); err != nil {
+				return nil, coded{exitBench, err}
+			}
+		}
+	}
+	return answers, nil
+}
+
+func prompted(q benchfile.Question) string {
+	text := q.Text
+	if q.Unit != "" {
+		text += ", " + q.Unit
+	}
+	if q.One != nil {
+		text += " (" + strings.Join(q.One, ", ") + ")"
+	}
+	if q.Default != "" {
+		text += " [" + q.Default + "]"
+	}
+	return text + ": "
+}
+
+// found shows what this computer has of what is asked for, and takes the one
+// where there is one.
+func (c *setupCmd) found(w *world, q *benchfile.Question) {
+	show := func(text string) {
+		if c.Answers == "" {
+			fmt.Fprintln(w.errs, text)
+		}
+	}
+	switch q.Key {
+	case "port":
+		ports := discover.System.Ports()
+		for _, p := range ports {
+			show(strings.TrimSpace("  " + p.Path + "  " + p.What + " " + p.USB))
+			if !p.Mounted && q.Default == "" {
+				q.Default = p.Path
+			}
+		}
+		if len(ports) == 0 {
+			show("  this computer shows no serial port: is the device plugged in? A name typed here counts all the same")
+		}
+	case "chip":
+		chips, err := gpiochip.List()
+		if err != nil {
+			show("  " + err.Error())
+		}
+		for _, chip := range chips {
+			show(fmt.Sprintf("  %s  %s, %d lines", chip.Name, chip.Label, len(chip.Lines)))
+		}
+	}
+}
+
+// lineReader gives a line at a time, so that whoever reads takes no answer that
+// is meant for the next.
+type lineReader struct {
+	from *bufio.Reader
+	rest []byte
+	err  error
+}
+
+// Read gives at most what is left of a line.
+func (r *lineReader) Read(p []byte) (int, error) {
+	if len(r.rest) == 0 {
+		if r.err != nil {
+			return 0, r.err
+		}
+		r.rest, r.err = r.from.ReadBytes('\n')
+		if len(r.rest) == 0 {
+			return 0, r.err
+		}
+	}
+	n := copy(p, r.rest)
+	r.rest = r.rest[n:]
+	return n, nil
+}
+
+var _ io.Reader = (*lineReader)(nil)
