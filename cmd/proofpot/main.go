@@ -81,6 +81,7 @@ type commands struct {
 	Rating      ratingCmd      `cmd:"" help:"Say how deep a variant may be used, from the tests of its units."`
 	Demo        demoCmd        `cmd:"" help:"Build the season of an invented club to try everything on: invented data from the simulated bench."`
 	Setup       setupCmd       `cmd:"" help:"Ask what a bench is, write its file, prove it step by step, and say what it can detect."`
+	Doctor      doctorCmd      `cmd:"" help:"Say what is wrong with a bench, and the command that mends it."`
 	Version     versionCmd     `cmd:"" help:"Say which version this is."`
 }
 
