@@ -113,7 +113,6 @@ type Driver struct {
 	options Options
 	device  Device
 	health  []health // one a field
-	gone    bool     // the last news was that the part is lost
 	batch   batch    // reused
 
 	mu     sync.Mutex

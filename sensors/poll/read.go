@@ -30,7 +30,6 @@ func (d *Driver) Read(now time.Duration, to []sensors.Reading) []sensors.Reading
 	for d.take(now) {
 		at := d.batch.at
 		if d.batch.back != "" {
-			d.gone = false
 			for i := range d.health {
 				d.health[i].lasting, d.health[i].since = sensors.OK, at
 				to = append(to, d.fault(&d.health[i], sensors.Restarted, at, d.batch.back))
@@ -65,7 +64,6 @@ func (d *Driver) note(h *health, at time.Duration, r Result, to []sensors.Readin
 	if r.Kind == sensors.OK {
 		reading = h.scale.Reading(d.options.Sensor, at, r.Value, d.options.Room)
 	}
-	d.gone = reading.Status == sensors.Disconnected
 	switch s := reading.Status; {
 	case s == sensors.OK:
 		h.since, h.lasting = at, sensors.OK
@@ -109,7 +107,7 @@ func (d *Driver) overdue(h *health, now time.Duration, to []sensors.Reading) []s
 	case h.lasting != sensors.OK && now-h.told >= repeatFault:
 		h.told = now
 		return append(to, d.fault(h, h.lasting, now, fmt.Sprintf("still: no %s for %v", h.scale.Quantity, rounded(now-h.since))))
-	case !d.gone && h.lasting == sensors.OK && now-h.since > SilentIntervals*d.options.Interval:
+	case h.lasting == sensors.OK && now-h.since > SilentIntervals*d.options.Interval:
 		h.lasting, h.told = sensors.NoReading, now
 		return append(to, d.fault(h, sensors.NoReading, now, fmt.Sprintf("no %s for %v, due every %v: its bus hangs, or its values were faults",
 			h.scale.Quantity, rounded(now-h.since), d.options.Interval)))
