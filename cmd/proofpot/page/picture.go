@@ -49,9 +49,8 @@ type seen struct {
 }
 
 type looked struct {
-	run  setup.Run
-	r    *analysis.Result
-	size int64
+	run setup.Run
+	r   *analysis.Result
 }
 
 const mostKept = 8

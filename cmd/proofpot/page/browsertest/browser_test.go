@@ -177,10 +177,6 @@ func (b *browser) waits(what, script string) {
 	b.t.Fatalf("%s did not come about: %s; the page says\n%s", what, script, ask[string](b, "document.body.innerText"))
 }
 
-const text = `document.getElementById(%q).textContent`
-
-func (b *browser) text(id string) string { return ask[string](b, fmt.Sprintf(text, id)) }
-
 func (b *browser) shows(id, want string) {
 	b.t.Helper()
 	w, _ := json.Marshal(want)
