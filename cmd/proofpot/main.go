@@ -70,6 +70,7 @@ type commands struct {
 	Verify      verifyCmd      `cmd:"" help:"Check that records are whole and unaltered."`
 	Key         keyCmd         `cmd:"" help:"The key that a bench signs its records with."`
 	Export      exportCmd      `cmd:"" help:"Write records as CSV, Parquet, line protocol in another unit of time, or pictures."`
+	Forward     forwardCmd     `cmd:"" help:"Send records, live and old, to a time-series engine."`
 	Replay      replayCmd      `cmd:"" help:"Feed a record to the sequencer again and compare its commands."`
 	Depth       depthCmd       `cmd:"" help:"Convert a depth into a pressure, or a pressure into a depth."`
 	Sensors     sensorsCmd     `cmd:"" help:"Show what sensors a computer has, or read those of a bench live."`

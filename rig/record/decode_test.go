@@ -69,7 +69,7 @@ func TestBothDecodersAgree(t *testing.T) {
 // slowly reads lines one by one through the library.
 func slowly(b []byte) (ls []Line) {
 	d := newDecoder()
-	var unit timeUnit
+	var unit TimeUnit
 	for line := range bytes.SplitSeq(b, []byte("\n")) {
 		var l Line
 		l.Clear()
@@ -77,7 +77,7 @@ func slowly(b []byte) (ls []Line) {
 			continue
 		}
 		var err error
-		if l.TimeNS, err = unit.ns(l.TimeNS); err == nil && l.Measurement != Other {
+		if l.TimeNS, err = unit.NS(l.TimeNS); err == nil && l.Measurement != Other {
 			ls = append(ls, l)
 		}
 	}

@@ -55,7 +55,7 @@ type Reader struct {
 	chain  *chainCheck // nil where the chain is not asked for
 
 	in        Integrity
-	unit      timeUnit
+	unit      TimeUnit
 	lastNS    int64
 	sinceMark int64
 	lineAt    int   // where the line begins that was given last
@@ -146,7 +146,7 @@ func (r *Reader) nextSlow(l *Line) error {
 			plain, err = r.dec.decode(line, l)
 		}
 		if err == nil {
-			l.TimeNS, err = r.unit.ns(l.TimeNS)
+			l.TimeNS, err = r.unit.NS(l.TimeNS)
 		}
 		if err != nil {
 			if err != errEmpty {

@@ -2,14 +2,14 @@ package record
 
 import "fmt"
 
-// timeUnit is how many nanoseconds the time stamps of a record count by; 0: not
+// TimeUnit is how many nanoseconds the time stamps of a record count by; 0: not
 // known yet. Format 1 counts nanoseconds. Other writers' seconds, milliseconds
 // and microseconds show by their digits: from 2001 to 2286 they have 10, 13, 16
 // and 19. A record has one unit.
-type timeUnit int64
+type TimeUnit int64
 
 // unitOf gives the unit of a stamp; 0 where its digits do not say.
-func unitOf(stamp int64) timeUnit {
+func unitOf(stamp int64) TimeUnit {
 	switch {
 	case stamp >= 1e18:
 		return 1
@@ -23,17 +23,18 @@ func unitOf(stamp int64) timeUnit {
 	return 0
 }
 
-func (u timeUnit) String() string {
-	return map[timeUnit]string{1: "ns", 1e3: "µs", 1e6: "ms", 1e9: "s"}[u]
+// String gives the unit as s, ms, µs or ns.
+func (u TimeUnit) String() string {
+	return map[TimeUnit]string{1: "ns", 1e3: "µs", 1e6: "ms", 1e9: "s"}[u]
 }
 
 // digits is the length of a stamp.
-func (u timeUnit) digits() int {
-	return map[timeUnit]int{0: digitsOfNow, 1: digitsOfNow, 1e3: 16, 1e6: 13, 1e9: 10}[u]
+func (u TimeUnit) digits() int {
+	return map[TimeUnit]int{0: digitsOfNow, 1: digitsOfNow, 1e3: 16, 1e6: 13, 1e9: 10}[u]
 }
 
-// ns turns a stamp into nanoseconds. The first that says its unit decides.
-func (u *timeUnit) ns(stamp int64) (int64, error) {
+// NS turns a stamp into nanoseconds. The first that says its unit decides.
+func (u *TimeUnit) NS(stamp int64) (int64, error) {
 	is := unitOf(stamp)
 	if *u == 0 {
 		*u = is
