@@ -83,6 +83,8 @@ type commands struct {
 	Demo        demoCmd        `cmd:"" help:"Build the season of an invented club to try everything on: invented data from the simulated bench."`
 	Setup       setupCmd       `cmd:"" help:"Ask what a bench is, write its file, prove it step by step, and say what it can detect."`
 	Doctor      doctorCmd      `cmd:"" help:"Say what is wrong with a bench, and the command that mends it."`
+	Completion  completionCmd  `cmd:"" help:"Print the completions for a shell."`
+	Man         manCmd         `cmd:"" help:"Print the man page, or write all of them."`
 	Version     versionCmd     `cmd:"" help:"Say which version this is."`
 }
 
@@ -98,6 +100,7 @@ func run(w world, args []string) int {
 		fmt.Fprintln(w.errs, "proofpot:", err)
 		return exitUsage
 	}
+	withExamples(parser.Model.Node)
 	k, err := parser.Parse(args)
 	if exited >= 0 { // --help has been shown
 		return exited
