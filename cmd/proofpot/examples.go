@@ -22,6 +22,7 @@ var examples = map[string]string{
 	"key backup":       "proofpot key backup --key bench.key stick",
 	"key sign":         "proofpot key sign --key bench.key records/20260314T081502Z-KP-01",
 	"export":           "proofpot export --csv --to out records/20260314T081502Z-KP-01",
+	"forward":          "proofpot forward --engine http://localhost:8428/write records/20260314T081502Z-KP-01",
 	"replay":           "proofpot replay records/20260314T081502Z-KP-01",
 	"depth":            "proofpot depth 30m --water sea",
 	"profiles list":    "proofpot profiles",
