@@ -23,8 +23,10 @@ type progress struct {
 	// filling is the fill so far, until it was compared with the last. Nil: done.
 	filling *characterise.Filling
 	sim     bool
-	seen    map[string]*seen
-	order   []string
+	// unsynced says for how long the oldest line waits for the disk. Nil: not known yet.
+	unsynced func() time.Duration
+	seen     map[string]*seen
+	order    []string
 
 	drawn   time.Time     // when the line was last rewritten, by the real clock
 	said    time.Duration // when a plain line was last written, by the run's clock
@@ -194,10 +196,33 @@ func (p *progress) status(now time.Duration, s *rig.State) string {
 		fmt.Fprintf(&b, " | %.3f bar %.2f m", plain((s.Pa-p.plan.RoomPa)/1e5, 1e3), plain(p.plan.DepthM(s.Pa), 1e2))
 	}
 	fmt.Fprintf(&b, " | %s", p.ill(now))
+	if late := p.late(); late > 0 {
+		fmt.Fprintf(&b, " | record unsynced for %d ms", late.Milliseconds())
+	}
 	if leak, ok := p.live.Leak(); ok && (s.Phase == rig.Settle || s.Phase == rig.Hold) {
 		fmt.Fprintf(&b, " | leak %.2f (%.2f to %.2f) ml/h", leak.Estimate, leak.Low, leak.High)
 	}
 	return b.String()
+}
+
+// lateSync: the record is to be on the disk within a second of any reading.
+const lateSync = time.Second
+
+// late says for how long the record has not been on the disk, 0 where it is in time.
+func (p *progress) late() time.Duration {
+	if p.unsynced == nil {
+		return 0
+	}
+	if d := p.unsynced(); d > lateSync {
+		return d
+	}
+	return 0
+}
+
+// disk is told how to ask for the record's way to the disk.
+func (p *progress) disk(unsynced func() time.Duration) {
+	p.unsynced = unsynced
+	p.w.console.Disk(unsynced)
 }
 
 // plain rounds for a gauge: no minus before a zero.

@@ -195,6 +195,7 @@ func (c *resumeCmd) lookAndRun(w *world, run setup.Run, held *control, cut repla
 		return 0, errors.Join(err, devices.Close())
 	}
 	rec.OnLine = watch.line
+	watch.disk(rec.Unsynced)
 	rec.Wait = held == nil
 	cut.Plan.StopOnWet = !c.GoOnWet
 	var after rig.Side

@@ -312,6 +312,7 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 	w.console.Folder(folder)
 	writer := record.NewWriter(file, start)
 	writer.OnLine = watch.line
+	watch.disk(writer.Unsynced)
 	writer.Wait = c.Bench == "" // simulated time can stand still
 	writer.Run(0, "start", "proofpot "+version())
 	if !plan.Hand {

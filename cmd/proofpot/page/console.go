@@ -29,6 +29,7 @@ type Console struct {
 	so     soFar
 	ask    asks
 	record string // folder of the run's record, once there is one
+	disk   func() time.Duration
 	stop   func()
 }
 
@@ -39,6 +40,17 @@ func (c *Console) Folder(folder string) {
 	}
 	c.mu.Lock()
 	c.record = folder
+	c.mu.Unlock()
+}
+
+// Disk says how to ask for how long the oldest line of the record waits for the
+// disk. Nil is nobody's console.
+func (c *Console) Disk(unsynced func() time.Duration) {
+	if c == nil {
+		return
+	}
+	c.mu.Lock()
+	c.disk = unsynced
 	c.mu.Unlock()
 }
 
@@ -112,7 +124,11 @@ func (c *Console) Step(at rig.Instant, s *rig.State, out *rig.Output, readings [
 		return
 	}
 	c.phase, c.leg, c.told = s.Phase, s.Leg, time.Now()
-	c.hub.tell(newsNow, c.view.now(at, s, out, leak, detection))
+	n := c.view.now(at, s, out, leak, detection)
+	if c.disk != nil {
+		n.UnsyncedMS = number(float64(c.disk().Milliseconds()))
+	}
+	c.hub.tell(newsNow, n)
 }
 
 func (c *Console) estimate(at time.Duration) (leak *analysis.Interval, detection *float64) {

@@ -24,6 +24,8 @@ type Now struct {
 	EndsS   *float64 `json:"ends_s,omitempty"` // to the end of the run, as planned, vent included
 	Stopped string   `json:"stopped,omitempty"`
 	Done    bool     `json:"done,omitempty"`
+	// UnsyncedMS: for how long the oldest line of the record waits for the disk.
+	UnsyncedMS *float64 `json:"unsynced_ms,omitempty"`
 
 	Pa      *float64 `json:"pa,omitempty"`
 	PaAgeS  *float64 `json:"pa_age_s,omitempty"`

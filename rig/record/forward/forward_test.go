@@ -290,8 +290,7 @@ func TestAnEngineThatLostItsLastMomentsGetsThemAgain(t *testing.T) {
 }
 
 func TestALineThatIsRefusedIsKeptAndTheOthersArrive(t *testing.T) {
-	e, to := serve(t)
-	e.misdo = func(w http.ResponseWriter, take func()) bool { return false }
+	e, _ := serve(t)
 	folder := lay(t, append(append(text(0, 40), "chamber,sensor=p1 pressure_pa=\"typed\" 1773476900000000000\nbroken line\n"...), text(60, 40)...))
 	refuse := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		body, _ := io.ReadAll(r.Body)

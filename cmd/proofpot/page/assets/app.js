@@ -182,6 +182,7 @@ function value(s) {
 function drawSensors() {
   const rows = (now.sensors || []).map((s) => [s.sensor, said('quantity', s.quantity), value(s), s.fault ? said('fault', s.fault) : fixed(s.age_s, s.age_s < 10 ? 1 : 0) + ' s' + (s.stale ? ' – ' + t('stale') : ''), s.fault || s.stale]);
   if (now.valves) for (const v of ['fill', 'vent']) rows.push([t('valve.' + v), '', t(now[v] ? 'valve.open' : 'valve.shut'), '', false]);
+  if (now.unsynced_ms !== undefined && !now.done) rows.push([t('record'), '', t(now.unsynced_ms > 1000 ? 'record.late' : 'record.safe', { ms: now.unsynced_ms }), '', now.unsynced_ms > 1000]);
   const body = $('sensors');
   while (body.rows.length > rows.length) body.deleteRow(-1);
   rows.forEach((r, i) => {
