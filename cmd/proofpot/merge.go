@@ -11,10 +11,13 @@ import (
 
 	"proofpot/analysis/insidelogger"
 	"proofpot/rig/record"
+	"proofpot/rig/record/signing"
+	"proofpot/rig/record/verify"
 	"proofpot/rig/setup"
 )
 
 type mergeCmd struct {
+	keyFlag
 	Record string   `arg:"" help:"Folder of the record." type:"existingdir"`
 	Logger string   `arg:"" help:"CSV file of the logger that was inside the unit." type:"existingfile"`
 	Name   string   `help:"What the logger is called among the sensors." default:"logger"`
@@ -29,6 +32,24 @@ inside.lp beside readings.lp, which is not touched. proofpot analyse takes it in
 		strings.Join(insidelogger.Headers(), ", ") + `.
 
 Example: proofpot merge records/20260603T230259Z-KP-01 can.csv`
+}
+
+// signer gives the key to sign a record with anew: that which has signed it, where
+// nothing of it was altered since; or nil.
+func (c *mergeCmd) signer() (*signing.Key, error) {
+	key, err := c.load()
+	if key == nil || err != nil {
+		return nil, err
+	}
+	public, err := signing.LoadPublic(signing.PublicFile(key.File))
+	if err != nil {
+		return nil, nil // verify says then that the logger's file is not signed
+	}
+	rep, err := verify.Check(c.Record, []signing.Public{public})
+	if err != nil || rep.BadCount > 0 || rep.SignedBy == "" {
+		return nil, err
+	}
+	return key, nil
 }
 
 // Run merges.
@@ -69,7 +90,14 @@ func (c *mergeCmd) Run(w *world) error {
 	if n == 0 {
 		return coded{exitNo, errors.New("no row of the logger falls within the run and measures what the bench did not")}
 	}
+	key, err := c.signer()
+	if err != nil {
+		return err
+	}
 	if err := record.WriteWhole(filepath.Join(c.Record, record.InsideFile), text, 0o644); err != nil {
+		return err
+	}
+	if err := signRecord(c.Record, key); err != nil {
 		return err
 	}
 	for _, why := range fit.Poor {

@@ -13,12 +13,12 @@ import (
 	"strings"
 )
 
-// SumsFile lists the sha256 of everything in a record that is not derived, as
+// SumsFile lists the sha256 of everything in a record that an analysis goes by, as
 // sha256sum writes it and `sha256sum -c` checks it. It is what is signed.
 const SumsFile = "SHA256SUMS"
 
 // kept are the files of a record that are evidence: the settings, the readings,
-// and what power cuts left torn.
+// what power cuts left torn, and what a logger inside the unit kept.
 func kept(folder string) ([]string, error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
@@ -26,7 +26,7 @@ func kept(folder string) ([]string, error) {
 	}
 	names := []string{RunFile, ReadingsFile}
 	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), ReadingsFile+".torn-") {
+		if strings.HasPrefix(e.Name(), ReadingsFile+".torn-") || e.Name() == InsideFile {
 			names = append(names, e.Name())
 		}
 	}
@@ -52,18 +52,20 @@ func WriteSums(folder string) error {
 
 // CheckSums compares a record with its SHA256SUMS and says which files differ,
 // are missing or are not listed. Readings that were compressed are compared as
-// they were before. A record without the list gives fs.ErrNotExist.
-func CheckSums(folder string) (differ []string, err error) {
+// they were before. A logger's file that was merged after the list was made is
+// no alteration, and is said among the remarks. A record without the list gives
+// fs.ErrNotExist.
+func CheckSums(folder string) (differ, remarks []string, err error) {
 	data, err := os.ReadFile(filepath.Join(folder, SumsFile))
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	listed := map[string]bool{}
 	sc := bufio.NewScanner(bytes.NewReader(data))
 	for sc.Scan() {
 		want, name, ok := strings.Cut(sc.Text(), "  ")
 		if !ok || name != filepath.Base(name) || listed[name] {
-			return append(differ, fmt.Sprintf("%s: %q is no line of it", SumsFile, sc.Text())), nil
+			return append(differ, fmt.Sprintf("%s: %q is no line of it", SumsFile, sc.Text())), nil, nil
 		}
 		listed[name] = true
 		got, err := sumOf(folder, name)
@@ -76,15 +78,19 @@ func CheckSums(folder string) (differ []string, err error) {
 	}
 	names, err := kept(folder)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	for _, name := range names {
-		if !listed[name] {
+		switch {
+		case listed[name]:
+		case name == InsideFile:
+			remarks = append(remarks, name+" was merged after the record was signed, and is not signed: proofpot key sign signs it")
+		default:
 			differ = append(differ, name+" is not listed in "+SumsFile)
 		}
 	}
 	slices.Sort(differ)
-	return differ, nil
+	return differ, remarks, nil
 }
 
 // Fingerprint is the sha256 of a record's readings, as they were before any compression.

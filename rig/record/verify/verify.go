@@ -87,12 +87,15 @@ func Check(folder string, trusted []signing.Public) (Report, error) {
 }
 
 func checkSignature(rep *Report, folder string, trusted []signing.Public) error {
-	differ, err := record.CheckSums(folder)
+	differ, remarks, err := record.CheckSums(folder)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
 	for _, d := range differ {
 		rep.bad(0, "%s", d)
+	}
+	for _, text := range remarks {
+		rep.remark(0, "%s", text)
 	}
 	sums := filepath.Join(folder, record.SumsFile)
 	by, comment, err := signing.Verify(sums, trusted)

@@ -267,3 +267,40 @@ func TestRecordsOfAnotherWriterVerify(t *testing.T) {
 	}
 	t.Logf("%d records of another writer", len(folders))
 }
+
+func TestWhatALoggerKeptInsideIsSignedWithTheRest(t *testing.T) {
+	folder := demo(t, 60, nil, nil)
+	key, trusted := benchKey(t)
+	check := func() Report {
+		t.Helper()
+		rep, err := Check(folder, trusted)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return rep
+	}
+	if err := Sign(folder, key); err != nil {
+		t.Fatal(err)
+	}
+	inside := filepath.Join(folder, record.InsideFile)
+	put(t, inside, []byte("unit,sensor=can pressure_pa=98000.0 1773476103000000000\n"))
+	if rep := check(); rep.BadCount > 0 || rep.SignedBy == "" || len(rep.Remarks) == 0 || !strings.Contains(rep.Remarks[0].Text, "merged after the record was signed") {
+		t.Errorf("merged after signing: %+v", rep)
+	}
+	if err := Sign(folder, key); err != nil {
+		t.Fatal(err)
+	}
+	if rep := check(); rep.BadCount > 0 || rep.SignedBy == "" || len(rep.Remarks) > 0 {
+		t.Errorf("signed again: %+v", rep)
+	}
+	put(t, inside, []byte("unit,sensor=can pressure_pa=98001.0 1773476103000000000\n"))
+	if rep := check(); rep.BadCount != 1 || !strings.Contains(rep.Bad[0].Text, "inside.lp was altered") {
+		t.Errorf("altered: %+v", rep)
+	}
+	if err := os.Remove(inside); err != nil {
+		t.Fatal(err)
+	}
+	if rep := check(); rep.BadCount != 1 || !strings.Contains(rep.Bad[0].Text, "inside.lp cannot be read") {
+		t.Errorf("removed: %+v", rep)
+	}
+}
