@@ -78,7 +78,7 @@ func TestTheCoreTouchesNoDevice(t *testing.T) {
 // TestTheReadmesLinksLead looks for each file that a README names.
 func TestTheReadmesLinksLead(t *testing.T) {
 	link := regexp.MustCompile(`\]\(([^)#:]+)\)`)
-	for _, name := range []string{"README.md", "DEVELOPERS.md", "analysis/README.md", "profiles/README.md"} {
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "analysis/README.md", "profiles/README.md", "rig/record/README.md"} {
 		text, err := os.ReadFile(filepath.Join("../..", name))
 		if err != nil {
 			t.Fatal(err)
