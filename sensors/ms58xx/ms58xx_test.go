@@ -21,6 +21,7 @@ import (
 	"proofpot/sensors/poll"
 	"proofpot/sensors/scale"
 	"proofpot/sensors/sensortest"
+	"proofpot/sensors/sensortest/parttest"
 )
 
 // part is one model with the words and numbers of its data sheet's example, of
@@ -88,7 +89,7 @@ func TestEveryTransferThatIsSpoiledGivesNoValue(t *testing.T) {
 	for _, p := range parts() {
 		ops := p.traffic()
 		words := p.model.Layout.Words()
-		sensortest.EachTransfer(t, ops, func(ctx context.Context, bus i2c.Bus) ([]float64, error) {
+		parttest.EachTransfer(t, ops, func(ctx context.Context, bus i2c.Bus) ([]float64, error) {
 			return try(ctx, bus, p.model)
 		}, func(at, bit int) bool {
 			// Nothing protects a bit of D1 and D2; no bits or all of them are told. The
@@ -101,7 +102,7 @@ func TestEveryTransferThatIsSpoiledGivesNoValue(t *testing.T) {
 
 func TestTheExamplesOfTheSheetsAreRead(t *testing.T) {
 	for _, p := range parts() {
-		bus := sensortest.Play(p.traffic()...)
+		bus := parttest.Play(p.traffic()...)
 		values, err := try(t.Context(), bus, p.model)
 		if err := errors.Join(err, bus.Close()); err != nil {
 			t.Fatal(err)
@@ -126,7 +127,7 @@ func TestWhatAPartIsNotMadeForIsAFault(t *testing.T) {
 		{"too warm to know", 4958179, 9200000, sensors.OutOfRange, []int{ms58xx.Pressure, ms58xx.Temperature}},
 	} {
 		p.d1, p.d2 = c.d1, c.d2
-		d, _ := ms58xx.New(sensortest.Play(p.traffic()...), 0x76, p.model)
+		d, _ := ms58xx.New(parttest.Play(p.traffic()...), 0x76, p.model)
 		results := make([]poll.Result, ms58xx.Outputs)
 		if err := errors.Join(d.Start(t.Context()), d.Measure(t.Context(), results)); err != nil {
 			t.Fatal(err)
@@ -139,7 +140,7 @@ func TestWhatAPartIsNotMadeForIsAFault(t *testing.T) {
 	}
 	for d1, status := range map[uint32]sensors.Status{0: sensors.NoReading, 0xFFFFFF: sensors.Saturated} {
 		p.d1, p.d2 = d1, 6815414
-		_, err := try(t.Context(), sensortest.Play(p.traffic()...), p.model)
+		_, err := try(t.Context(), parttest.Play(p.traffic()...), p.model)
 		if err == nil || poll.StatusOf(err).Kind != status {
 			t.Errorf("D1 %x: %v", d1, err)
 		}
@@ -191,7 +192,7 @@ func TestEachOfThemDoesWhatADriverMust(t *testing.T) {
 			quick.ConvertMS = 0
 			sensortest.Suite(t, func(t *testing.T, clock *sensortest.Clock) sensortest.Subject {
 				now, asked := p, byte(0)
-				bus := sensortest.NewPart(0x76, func(w, r []byte) error {
+				bus := parttest.NewPart(0x76, func(w, r []byte) error {
 					switch {
 					case w[0] == 0x00 && asked == p.model.Convert1:
 						copy(r, three(now.d1))
@@ -208,7 +209,7 @@ func TestEachOfThemDoesWhatADriverMust(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				gated := sensortest.NewGated(device)
+				gated := parttest.NewGated(device)
 				d, err := poll.New(gated, poll.Options{Sensor: "p1", Interval: interval, Clock: clock.Now,
 					Room: scale.NewRoom(0, false), Fields: []scale.Scale{
 						{From: "pressure", Quantity: sensors.UnitPressure, Unit: "Pa", Reference: scale.Absolute},

@@ -1,4 +1,4 @@
-package sensortest
+package parttest
 
 import (
 	"context"

@@ -1,4 +1,6 @@
-package sensortest
+// Package parttest plays parts on an I2C bus to drivers: traffic whose every
+// transfer is spoiled in every way, and a part that answers.
+package parttest
 
 import (
 	"context"
