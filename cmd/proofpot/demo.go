@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -52,48 +53,6 @@ const demoAccept = `[accept]
 leak_ml_per_h = 2.0
 `
 
-// demoTrips are what the club packs: the register answers whether it is fit.
-var demoTrips = map[string]string{
-	"mountain-lake.toml": `name = "a week at a mountain lake"
-departure = 2027-06-12T07:00:00Z
-days = 7
-water = { model = "fresh", salinity_gkg = 0.0, temperature_c = 9.0, latitude_deg = 47.0, altitude_m = 1400.0 }
-
-[[unit]]
-id = "KP-05"
-deepest_m = 6.0
-dives = 5
-minutes = 45.0
-batteries = "none"
-
-[[unit]]
-id = "KP-10"
-deepest_m = 12.0
-dives = 5
-minutes = 45.0
-batteries = "none"
-`,
-	"northern-fjord.toml": `name = "a week at a northern fjord"
-departure = 2027-08-21T07:00:00Z
-days = 7
-water = { model = "sea", salinity_gkg = 33.0, temperature_c = 8.0, latitude_deg = 62.0 }
-
-[[unit]]
-id = "KP-18"
-deepest_m = 20.0
-dives = 8
-minutes = 50.0
-batteries = "none"
-
-[[unit]]
-id = "KP-01"
-deepest_m = 10.0
-dives = 8
-minutes = 50.0
-batteries = "none"
-`,
-}
-
 // Run builds the season of an invented club: its units, 60 records from the
 // simulated bench, two trips.
 func (c *demoCmd) Run(w *world) error {
@@ -139,7 +98,8 @@ func (c *demoCmd) Run(w *world) error {
 					return err
 				}
 				profile := "proof.toml"
-				args := []string{"run", "--unit", sheet, "--records", records, "--seed", fmt.Sprint(100*round + n)}
+				begin := demoStart.AddDate(0, round-1, n/6).Add(time.Duration(n%6) * 2 * time.Hour)
+				args := []string{"run", "--unit", sheet, "--records", records, "--seed", fmt.Sprint(100*round + n), "--begin", begin.Format(time.RFC3339)}
 				if round == 2 {
 					profile = "steps.toml"
 				}
@@ -152,9 +112,17 @@ func (c *demoCmd) Run(w *world) error {
 					return coded{code, fmt.Errorf("round %d: the test of %s ended with exit code %d", round, unit, code)}
 				}
 				made++
+				if err := demoLog(&quiet, c.Folder, sheet, filepath.Join(records, begin.Format("20060102T150405Z")+"-"+unit)); err != nil {
+					return err
+				}
 			}
 		}
 		fmt.Fprintf(w.errs, "round %d of %d: %d records\n", round, c.Rounds, made)
+	}
+	if c.Rounds == 3 {
+		if err := demoSummer(w, c.Folder); err != nil {
+			return err
+		}
 	}
 	fmt.Fprintf(w.out, "%s\n%d records of 24 units in %s\nproofpot compare --records %s --pictures %s\n%s\n",
 		inventedData, made, records, records, filepath.Join(c.Folder, "pictures"), c.Folder)

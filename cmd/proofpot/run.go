@@ -68,6 +68,7 @@ type runCmd struct {
 	AcceptInconclusive bool          `help:"Run though the plan says that this bench cannot prove the claim."`
 	GoOnWet            bool          `help:"Go on when a wet probe is wet: to see whether a leak seals under more pressure. Never with cells in the unit."`
 	Pace               float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
+	Begin              string        `help:"Simulated bench: when it begins, 2026-03-14T08:15:00Z; without it, now." placeholder:"TIME"`
 	Plain              bool          `help:"Lines of text instead of the live view, for a log or a reader of screens."`
 }
 
@@ -158,8 +159,8 @@ func (c *setting) sheet() (setup.Run, error) {
 // plannable checks the profile against the bench before anything is opened,
 // with the standard atmosphere where the room's pressure is not known yet.
 func (c *runCmd) plannable(w *world, run setup.Run) error {
-	if c.Bench != "" && (c.Pace != 0 || len(c.UnitFault) > 0 || len(c.BenchFault) > 0) {
-		return fmt.Errorf("--pace, --unit-fault and --bench-fault are for the simulated bench; leave out --bench %s, or leave out these", c.Bench)
+	if c.Bench != "" && (c.Pace != 0 || c.Begin != "" || len(c.UnitFault) > 0 || len(c.BenchFault) > 0) {
+		return fmt.Errorf("--pace, --begin, --unit-fault and --bench-fault are for the simulated bench; leave out --bench %s, or leave out these", c.Bench)
 	}
 	run = supposed(run)
 	if _, err := rig.NewPlan(run); err != nil {
@@ -213,7 +214,10 @@ func (c *runCmd) devices(run setup.Run) (rig.Devices, rig.Clock, error) {
 		}
 		return d, clock, nil
 	}
-	start := time.Now().UTC().Truncate(time.Second)
+	start, err := moment(c.Begin)
+	if err != nil {
+		return nil, nil, err
+	}
 	d, err := c.simulated(run, start)
 	return d, rig.NewSimClock(start, c.Pace), err
 }

@@ -50,7 +50,7 @@ func moment(text string) (time.Time, error) {
 			return t.UTC(), nil
 		}
 	}
-	return time.Time{}, fmt.Errorf("--at %q is no time; write it as 2026-03-14 or 2026-03-14T08:15:00Z", text)
+	return time.Time{}, fmt.Errorf("%q is no time; write it as 2026-03-14 or 2026-03-14T08:15:00Z", text)
 }
 
 func (r registered) add(w *world, e register.Event) error {
