@@ -74,7 +74,7 @@ and codes for pressure tests apply; where they ask for a competent person, he de
 }
 
 func title(b *strings.Builder, name, version, help string) {
-	fmt.Fprintf(b, ".TH %s 1 \"\" \"%s\"\n.SH NAME\n%s \\- %s\n", escape(strings.ToUpper(name)), escape(version), escape(name), escape(strings.TrimSuffix(oneLine(help), ".")))
+	fmt.Fprintf(b, ".TH %s 1 \"\" \"%s\"\n.ad l\n.SH NAME\n%s \\- %s\n", escape(strings.ToUpper(name)), escape(version), escape(name), escape(strings.TrimSuffix(oneLine(help), ".")))
 }
 
 func arguments(n *kong.Node) string {
