@@ -100,6 +100,9 @@ func (r *Reader) Integrity() Integrity {
 	return in
 }
 
+// TimeUnit says what the record's time stamps count, 0 where no line has said it.
+func (r *Reader) TimeUnit() TimeUnit { return r.unit }
+
 // Offset says where in the file the line ends that Next gave last.
 func (r *Reader) Offset() int64 { return r.base + int64(r.at) }
 

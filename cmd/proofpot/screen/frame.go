@@ -272,6 +272,9 @@ func (f *frame) sensors(n *page.Now) {
 		word := map[bool]string{true: "open", false: "shut"}
 		parts = append(parts, "fill "+word[n.Fill], "vent "+word[n.Vent])
 	}
+	if n.UnsyncedMS != nil && *n.UnsyncedMS > 1000 {
+		ill = append(ill, fmt.Sprintf("record unsynced for %.0f ms", *n.UnsyncedMS))
+	}
 	if len(ill) == 0 {
 		parts = append(parts, "all sensors well")
 	}

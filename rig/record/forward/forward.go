@@ -26,15 +26,14 @@ type Forwarder struct {
 	// Wait waits between attempts; tests put their own here.
 	Wait func(ctx context.Context, d time.Duration) error
 
-	outages int // broken connections so far
-	silent  bool
-	states  map[string]*known
+	silent bool
+	states map[string]*known
 }
 
 type known struct {
 	*state
-	file    string
-	outages int // when it was looked at last
+	file  string
+	doubt bool // a connection broke since: what was acknowledged last may be lost
 }
 
 // Limits of a batch.
@@ -74,22 +73,41 @@ func (f *Forwarder) Record(ctx context.Context, folder string) (Progress, error)
 	}
 	before := k.Acked.Lines
 	for {
-		outages := f.outages
-		err := f.send(ctx, folder, k, w)
-		if err == nil && f.outages != outages { // what was acknowledged before it may be lost
+		if k.doubt {
+			k.doubt = false
 			k.back(time.Now())
-			k.outages = f.outages
-			continue
 		}
-		return Progress{k.Acked.Lines, k.Acked.Refused, k.Acked.Lines - before}, err
+		err := error(nil)
+		if !k.all(folder) {
+			err = f.send(ctx, folder, k, w)
+		}
+		if err != nil || !k.doubt {
+			return Progress{k.Acked.Lines, k.Acked.Refused, max(0, k.Acked.Lines-before)}, err
+		}
 	}
 }
 
 // Unsettled says whether a record must be looked at again although nothing was
-// added to it: there was an outage since.
+// added to it: there was an outage soon after.
 func (f *Forwarder) Unsettled(name string) bool {
 	k := f.states[name]
-	return k == nil || k.outages != f.outages
+	return k == nil || k.doubt
+}
+
+// broke is called when a connection breaks.
+func (f *Forwarder) broke(now time.Time) {
+	for _, k := range f.states {
+		k.doubt = k.doubt || now.Sub(k.At) <= settleTime
+	}
+}
+
+// all says whether all of a record's readings were sent, without opening them.
+func (k *known) all(folder string) bool {
+	if info, err := os.Stat(filepath.Join(folder, record.ReadingsFile)); err == nil {
+		return info.Size() == k.Acked.Bytes && info.Size() > 0 && time.Since(info.ModTime()) > settleTime
+	}
+	info, err := os.Stat(filepath.Join(folder, record.CompressedFile))
+	return err == nil && k.Acked.Packed != 0 && info.Size() == k.Acked.Packed
 }
 
 func (f *Forwarder) known(name string) (*known, error) {
@@ -101,15 +119,11 @@ func (f *Forwarder) known(name string) (*known, error) {
 		if err != nil {
 			return nil, err
 		}
-		k = &known{s, file, f.outages - 1}
+		k = &known{s, file, true} // whoever ran before may have seen an outage
 		if f.states == nil {
 			f.states = map[string]*known{}
 		}
 		f.states[name] = k
-	}
-	if k.outages != f.outages {
-		k.back(time.Now())
-		k.outages = f.outages
 	}
 	return k, nil
 }
@@ -167,7 +181,14 @@ func (f *Forwarder) send(ctx context.Context, folder string, k *known, w *rewrit
 			}
 		}
 	}
-	if next.Bytes > k.Acked.Bytes {
+	if _, plain := in.(*os.File); !plain && next.Packed == 0 {
+		info, err := os.Stat(filepath.Join(folder, record.CompressedFile))
+		if err != nil {
+			return err
+		}
+		next.Packed = info.Size()
+	}
+	if next.Bytes > k.Acked.Bytes || next.Packed != k.Acked.Packed {
 		return flush()
 	}
 	return nil
@@ -239,7 +260,7 @@ func (f *Forwarder) deliver(ctx context.Context, file string, lines [][]byte) (r
 			m, err := f.deliver(ctx, file, lines[half:])
 			return n + m, err
 		case gone:
-			f.outages++
+			f.broke(time.Now())
 		}
 		pause := max(wait, a.wait)
 		if f.Patience > 0 && waited+pause > f.Patience {

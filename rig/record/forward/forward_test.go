@@ -399,3 +399,39 @@ func TestAddressesThatWouldLeakOrMislead(t *testing.T) {
 		t.Error("loopback is no network")
 	}
 }
+
+func TestACompressedRecordIsSentOnceAndNotOpenedAgain(t *testing.T) {
+	e, to := serve(t)
+	data := append(text(0, 300), "run,event=end text=\"end\" 1773479000000000000\n"...)
+	data = bytes.ReplaceAll(data, []byte("chain lines=40i"), []byte("note2 lines=40i")) // the demo's chain is none
+	folder, state := lay(t, data), t.TempDir()
+	if _, err := record.Compress(folder, true); err != nil {
+		t.Fatal(err)
+	}
+	send(t, at(to, state), folder)
+	compare(t, e, wanted(t, data))
+	files, _ := filepath.Glob(filepath.Join(state, "forward", "*", "*.json"))
+	s, err := loadState(files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.At = s.At.Add(-time.Hour) // long ago
+	if err := s.save(files[0]); err != nil {
+		t.Fatal(err)
+	}
+	packed := filepath.Join(folder, record.CompressedFile)
+	info, err := os.Stat(packed)
+	if err == nil {
+		err = os.Chmod(packed, 0o644)
+	}
+	if err == nil { // whoever unpacks it now fails
+		err = os.WriteFile(packed, make([]byte, info.Size()), 0o644)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	posts := e.posts
+	if p := send(t, at(to, state), folder); p.Now != 0 || e.posts != posts {
+		t.Errorf("sent again: %+v", p)
+	}
+}

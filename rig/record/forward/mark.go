@@ -23,6 +23,7 @@ type mark struct {
 	Sent    map[string]int64 `json:"sent"`  // time of the last line of each series, ns
 	Lines   int64            `json:"lines"` // acknowledged
 	Refused int64            `json:"refused"`
+	Packed  int64            `json:"packed,omitempty"` // bytes of readings.lp.zst, once all of it was sent
 }
 
 func (m mark) clone() mark {

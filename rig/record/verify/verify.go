@@ -75,6 +75,9 @@ func Check(folder string, trusted []signing.Public) (Report, error) {
 	if err := checkLines(&rep, r.Run, r); err != nil {
 		return rep, fmt.Errorf("%s: %w", filepath.Join(folder, record.ReadingsFile), err)
 	}
+	if u := r.TimeUnit(); u > 1 {
+		rep.remark(0, "its times count %s: it was made elsewhere, and what happened within one has no order", u)
+	}
 	in := r.Integrity()
 	rep.Lines, rep.Chained, rep.Unchained, rep.TornBytes = in.Lines, in.Chained, in.Unchained, in.TornBytes
 	for _, p := range in.Problems {
