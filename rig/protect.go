@@ -78,6 +78,9 @@ const (
 	contactMost = 5 * time.Second
 	// readyMost: a run that cannot begin is given up.
 	readyMost = 5 * time.Minute
+	// answerMost: who has not answered for a day does not come. Until then the
+	// chamber waits vented, and a person may take a night.
+	answerMost = 24 * time.Hour
 )
 
 // protections is what is watched, the gravest first. README.md of this folder
@@ -176,7 +179,8 @@ func seen(i int, p *Plan, s *State, now time.Duration) bool {
 	case sawNoResponse:
 		return s.Phase == Ramp && !s.Reached && now-s.Since > rampMost(p, &p.Legs[s.Leg])
 	case sawTooLong:
-		return s.Phase != Vent && now-s.Idle > p.Longest || s.Phase == Ready && now-s.Since > readyMost
+		return s.Phase != Vent && now-s.Idle > p.Longest || s.Phase == Ready && now-s.Since > readyMost ||
+			s.Phase == Ramp && p.Legs[s.Leg].Ask.WantsAnswer() && now-s.Since > answerMost
 	case sawSpike:
 		return s.Over > 0 || s.Twin.Over > 0
 	case sawStuck:

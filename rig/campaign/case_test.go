@@ -1,17 +1,14 @@
 package campaign
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"hash"
 	"hash/fnv"
-	"io"
-	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
-	"sync"
-	"testing"
 	"time"
 
 	"proofpot/profiles"
@@ -34,14 +31,21 @@ const (
 // scenario is one run with one thing wrong. All of it follows from its seed.
 type scenario struct {
 	profile string
+	byHand  bool
+	whole   bool   // the profile's own times, not the short ones
 	stage   string // kind of stage, and phase in it
 	fault   string // kind
 	from    time.Duration
+	bench   uint64 // seed of the bench's own figures
 	seed    uint64
 }
 
 func (s scenario) String() string {
-	return fmt.Sprintf("%s, %s, %s at %s, seed %d", s.profile, s.stage, s.fault, s.from, s.seed)
+	how := "valves"
+	if s.byHand {
+		how = "by hand"
+	}
+	return fmt.Sprintf("%s, %s, %s, %s at %s, seed %d", s.profile, how, s.stage, s.fault, s.from, s.seed)
 }
 
 // outcome is what came of it.
@@ -55,30 +59,10 @@ type outcome struct {
 	unsafe   string // what was unsafe, in words
 	lost     int    // readings that the core saw and the record has not, but for those a kill or a full disk takes
 	taken    int    // readings that a kill or a full disk took with it
+	refused  string // why a run that was killed did not go on
 	commands uint64 // hash of all commands
 	simS     float64
 }
-
-// file is a record in memory whose disk may be full.
-type file struct {
-	sync.Mutex
-	bytes.Buffer
-	most int // bytes; 0: no end
-}
-
-var errFull = errors.New("no space left on device")
-
-func (f *file) Write(p []byte) (int, error) {
-	f.Lock()
-	defer f.Unlock()
-	if f.most > 0 && f.Len()+len(p) > f.most {
-		n, _ := f.Buffer.Write(p[:max(0, f.most-f.Len())])
-		return n, errFull
-	}
-	return f.Buffer.Write(p)
-}
-func (f *file) Sync() error  { return nil }
-func (f *file) Close() error { return nil }
 
 // clock is a simulated clock whose wall time may jump.
 type clock struct {
@@ -94,15 +78,45 @@ func (c clock) Now() rig.Instant {
 	return n
 }
 
-// sheet is the built-in bench with all that protects, strong enough for a profile.
-func sheet(t testing.TB, profile string) setup.Run {
-	p, err := profiles.Load(profile)
+// Longest times of a shortened profile, s: longer than any protection looks back
+// at, but for those that count in parts of the whole.
+const (
+	shortHoldS   = 120
+	shortSettleS = 60
+	shortCycles  = 2
+)
+
+// shorten leaves a profile its stages, depths and ramps, and takes from its waits.
+func shorten(p *profiles.Profile) {
+	for i := range p.Stages {
+		s := &p.Stages[i]
+		s.HoldS, s.SettleS, s.SettleMaxS = min(s.HoldS, shortHoldS), min(s.SettleS, shortSettleS), min(s.SettleMaxS, 4*shortSettleS)
+		s.LowHoldS, s.Cycles = min(s.LowHoldS, shortSettleS), min(s.Cycles, shortCycles)
+		for j := range s.Pauses {
+			s.Pauses[j].HoldS = min(s.Pauses[j].HoldS, shortSettleS)
+		}
+	}
+}
+
+// sheet is the built-in bench with all that protects.
+func sheet(sc *scenario) (setup.Run, error) {
+	p, err := profiles.Load(sc.profile)
 	if err != nil {
-		t.Fatal(err)
+		return setup.Run{}, err
+	}
+	if !sc.whole {
+		shorten(&p)
 	}
 	run := setup.Run{Format: setup.RunFormat, Profile: p, Bench: simbench.BuiltInBench(), Unit: simbench.BuiltInUnit()}
-	if p.DeepestM() > 75 {
-		run.Bench.RatedPa, run.Bench.ReliefPa = run.Bench.RoomPa+22e5, run.Bench.RoomPa+20e5
+	run.Bench.HandOperated = sc.byHand
+	// Just strong enough, so that the limit lies close above the deepest target.
+	seen, err := rig.Foresee(run)
+	if err != nil {
+		return run, err
+	}
+	if gauge := seen.PeakPa - run.Bench.RoomPa; gauge > 0 && !slices.ContainsFunc(p.Stages, func(s profiles.Stage) bool { return s.Kind == profiles.KindSearch }) {
+		run.Bench.ReliefPa = run.Bench.RoomPa + gauge*1.02/0.9
+		run.Bench.RatedPa = run.Bench.ReliefPa + 0.1*gauge
 	}
 	add := func(id string, q sensors.Quantity) {
 		run.Bench.Sensors = append(run.Bench.Sensors, setup.Sensor{ID: id, Measures: q.String(), NoisePa: 40, AccuracyPa: 300, Driver: simbench.Driver})
@@ -111,143 +125,193 @@ func sheet(t testing.TB, profile string) setup.Run {
 	add("lid", sensors.LidOpen)
 	add("stop", sensors.StopOpen)
 	add("float", sensors.FloatOpen)
-	return run
+	return run, nil
+}
+
+// regulated tells whether the bench has a regulator that follows.
+func (s *scenario) regulated() bool { return strings.HasPrefix(s.fault, "regulator") }
+
+// trial is a scenario under way.
+type trial struct {
+	scenario
+	roll  *rand.Rand
+	run   setup.Run
+	plan  *rig.Plan
+	bench *simbench.Bench
+	clock clock
+	start time.Time
+	file  *file
+	hash  hash.Hash64
+
+	out    outcome
+	saw    int // readings of the chamber's pressure
+	ended  time.Duration
+	before float64
+	kill   bool // at its time
 }
 
 // play runs a scenario.
-func play(t testing.TB, sc scenario) outcome {
-	run := sheet(t, sc.profile)
-	plan, err := rig.NewPlan(run)
-	if err != nil {
-		t.Fatalf("%s: %v", sc, err)
-	}
-	cfg := simbench.Default(run, sc.seed)
-	start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
-	roll := rand.New(rand.NewPCG(sc.seed, 11))
-	f := &file{}
-	c := clock{SimClock: rig.NewSimClock(start, 0), at: sc.from}
-	switch sc.fault {
-	case "":
-	case diskFull:
-		f.most = 2000 + roll.IntN(200_000)
-	case killed, aborted:
-	case clockAhead:
-		c.by = time.Duration(roll.IntN(48)) * time.Hour
-	case clockBehind:
-		c.by = -time.Duration(roll.IntN(48)) * time.Hour
+func play(sc scenario) outcome {
+	t := &trial{scenario: sc, roll: rand.New(rand.NewPCG(sc.seed, 11)), hash: fnv.New64a(), ended: -1,
+		start: time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC), out: outcome{noticed: -1}}
+	err := t.prepare()
+	switch {
+	case err != nil:
+	case sc.fault == killed:
+		err = t.playKilled()
 	default:
-		cfg.BenchFaults = append(cfg.BenchFaults, benchFault(t, sc, roll))
-		if strings.HasPrefix(sc.fault, "regulator") {
-			cfg.Supply.Regulator, plan.Regulator = true, true
+		err = t.playOut()
+	}
+	if err != nil {
+		t.out.unsafe = err.Error()
+		return t.out
+	}
+	t.judge()
+	return t.out
+}
+
+// prepare builds the bench with what is wrong.
+func (t *trial) prepare() (err error) {
+	if t.run, err = sheet(&t.scenario); err != nil {
+		return err
+	}
+	if t.plan, err = rig.NewPlan(t.run); err != nil {
+		return err
+	}
+	t.out.limitPa = t.plan.LimitPa - t.plan.RoomPa
+	cfg := simbench.Default(t.run, t.scenario.bench)
+	t.clock = clock{SimClock: rig.NewSimClock(t.start, 0), at: t.from}
+	switch t.fault {
+	case "", diskFull, aborted:
+	case killed:
+		t.kill = true
+	case clockAhead:
+		t.clock.by = time.Duration(t.roll.IntN(48)) * time.Hour
+	case clockBehind:
+		t.clock.by = -time.Duration(t.roll.IntN(48)) * time.Hour
+	default:
+		f, err := benchFault(t.scenario, t.roll)
+		if err != nil {
+			return err
+		}
+		if f.At >= 0 {
+			cfg.BenchFaults = append(cfg.BenchFaults, f)
+		}
+		if t.regulated() {
+			cfg.Supply.Regulator, t.plan.Regulator = true, true
 			cfg.Supply.FillSonic *= 20 // no needle behind a regulator
 		}
 	}
-	b, err := simbench.New(cfg, start)
-	if err != nil {
-		t.Fatalf("%s: %v", sc, err)
-	}
-	w := record.NewWriter(f, start)
-	w.Run(0, "start", "campaign")
-	out := outcome{noticed: -1, limitPa: plan.LimitPa - plan.RoomPa, perStep: 0}
-	hash := fnv.New64a()
-	saw, ended, before := 0, time.Duration(-1), 0.0
-	loop := &rig.Loop{Plan: plan, Devices: b, Clock: c, Recorder: w, SyncEvery: time.Hour,
+	t.bench, err = simbench.New(cfg, t.start)
+	return err
+}
+
+// loop is a loop over the trial's bench.
+func (t *trial) loop(to rig.Recorder) *rig.Loop {
+	return &rig.Loop{Plan: t.plan, Devices: t.bench, Clock: t.clock, Recorder: to, SyncEvery: time.Hour, Observe: t.see,
 		Operator: func() rig.Operator {
-			now := c.SimClock.Now().Mono
-			return rig.Operator{Ready: b.Answered(), Abort: sc.fault == aborted && now >= sc.from}
-		},
-		Observe: func(now rig.Instant, s *rig.State, o *rig.Output, rs []sensors.Reading) {
-			for i := range rs {
-				if rs[i].Quantity == sensors.ChamberPressure && rs[i].Status == sensors.OK {
-					saw++
-				}
-			}
-			truth := b.Truth()
-			out.perStep = max(out.perStep, truth.ChamberPa-before)
-			before = truth.ChamberPa
-			fmt.Fprintf(hash, "%d%v%v%d;", now.Mono, o.Valves, s.Phase, s.Leg)
-			if s.Stopped != rig.NotStopped && ended < 0 {
-				ended = now.Mono
-				if out.stopped = s.Stopped; sc.fault != "" && sc.fault != diskFull && now.Mono >= sc.from {
-					out.noticed = now.Mono - sc.from
-				}
-			}
-			if ended >= 0 && !(o.Valves.Vent && !o.Valves.Fill) {
-				out.toSafe = now.Mono - ended + plan.Period
-			}
-			if o.OpenSafe && truth.ChamberPa-truth.RoomPa > 5e3 {
-				out.unsafe = fmt.Sprintf("said to be safe to open at %.0f Pa gauge", truth.ChamberPa-truth.RoomPa)
-			}
-			if o.Valves.Fill && o.Valves.Vent {
-				out.unsafe = "fill and vent open together"
-			}
+			now := t.clock.SimClock.Now().Mono
+			return rig.Operator{Ready: t.bench.Answered(), Abort: t.fault == aborted && now >= t.from}
 		}}
-	err = loop.Run(context.Background())
-	if err != nil && !errors.Is(err, rig.ErrDevice) {
-		t.Fatalf("%s: %v", sc, err)
+}
+
+// playOut runs it to its end.
+func (t *trial) playOut() error {
+	t.file = newFile()
+	w := record.NewWriter(t.file, t.start)
+	w.Wait = true
+	w.Run(0, "start", "campaign")
+	var to rig.Recorder = w
+	if t.fault == diskFull {
+		to = prompt{w}
 	}
+	err := t.loop(to).Run(context.Background())
 	_ = w.Close() // a full disk fails here again
-	out.simS = c.SimClock.Now().Mono.Seconds()
-	out.overPa = b.Truth().PeakPa - plan.LimitPa
-	out.commands = hash.Sum64()
+	h := <-t.file.held
+	if err != nil && !errors.Is(err, rig.ErrDevice) {
+		return err
+	}
+	if h.broken != "" {
+		t.out.unsafe = h.broken
+	}
+	if t.out.lost = t.saw - h.pressures; t.fault == diskFull {
+		t.out.lost, t.out.taken = 0, t.out.lost
+	}
+	return nil
+}
+
+// see looks at each step.
+func (t *trial) see(now rig.Instant, s *rig.State, o *rig.Output, rs []sensors.Reading) {
+	for i := range rs {
+		if rs[i].Quantity == sensors.ChamberPressure && rs[i].Status == sensors.OK {
+			t.saw++
+		}
+	}
+	truth := t.bench.Truth()
+	if t.before > 0 {
+		t.out.perStep = max(t.out.perStep, truth.ChamberPa-t.before)
+	}
+	t.before = truth.ChamberPa
+	fmt.Fprintf(t.hash, "%d%v%v%d%v;", now.Mono, o.Valves, s.Phase, s.Leg, o.Prompt)
+	if s.Stopped != rig.NotStopped && t.ended < 0 {
+		t.ended = now.Mono
+		if t.out.stopped = s.Stopped; t.fault != "" && now.Mono >= t.from {
+			t.out.noticed = now.Mono - t.from
+		}
+	}
+	safe := o.Valves.Vent && !o.Valves.Fill
+	if t.byHand {
+		safe = o.Prompt.Kind == rig.VentAll || o.Prompt.Kind == rig.LetIn || s.Phase == rig.Done
+	}
+	if t.ended >= 0 && !safe {
+		t.out.toSafe = now.Mono - t.ended + t.plan.Period
+	}
+	if o.OpenSafe && truth.ChamberPa-truth.RoomPa > 5e3 {
+		t.out.unsafe = fmt.Sprintf("said to be safe to open at %.0f Pa gauge", truth.ChamberPa-truth.RoomPa)
+	}
+	if o.Valves.Fill && o.Valves.Vent {
+		t.out.unsafe = "fill and vent open together"
+	}
+	if now.Mono < t.from {
+		return
+	}
+	if t.fault == diskFull && t.file.most == 0 {
+		t.file.fill(t.roll.IntN(4096))
+	}
+	if t.kill {
+		t.kill = false
+		panic(errKilled)
+	}
+}
+
+// judge looks at the whole.
+func (t *trial) judge() {
+	out := &t.out
+	out.simS = t.clock.SimClock.Now().Mono.Seconds()
+	out.overPa = t.bench.Truth().PeakPa - t.plan.LimitPa
+	out.commands = t.hash.Sum64()
 	if out.overPa > max(0.02*out.limitPa, out.perStep) {
 		out.unsafe = fmt.Sprintf("%.0f Pa above the limit", out.overPa)
 	}
-	if out.toSafe > plan.Period {
+	if out.toSafe > t.plan.Period {
 		out.unsafe = fmt.Sprintf("%s until it was safe", out.toSafe)
 	}
-	out.lost, out.unsafe = recorded(sc, f, saw, roll, &out)
-	return out
-}
-
-// recorded looks for all that was read in what the record holds. What a kill at
-// any byte leaves must be whole as far as it goes.
-func recorded(sc scenario, f *file, saw int, roll *rand.Rand, out *outcome) (lost int, unsafe string) {
-	data := f.Bytes()
-	if sc.fault == killed {
-		data = data[:roll.IntN(len(data)+1)]
-	}
-	r := record.NewReader(bytes.NewReader(data))
-	has := 0
-	var l record.Line
-	for {
-		err := r.Next(&l)
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return saw, "the record cannot be read: " + err.Error()
-		}
-		if l.Measurement == record.Chamber && !math.IsNaN(l.PressurePa) {
-			has++
-		}
-	}
-	if i := r.Integrity(); len(data) > 0 && i.Chained && !i.Intact {
-		return saw - has, "the record is not intact"
-	}
-	if sc.fault == killed || sc.fault == diskFull {
-		out.taken = saw - has
-		return 0, out.unsafe
-	}
-	return saw - has, out.unsafe
 }
 
 // benchFault is a fault of its kind, half of them for a while, half to the end.
-func benchFault(t testing.TB, sc scenario, roll *rand.Rand) simbench.BenchFault {
+func benchFault(sc scenario, roll *rand.Rand) (b simbench.BenchFault, err error) {
 	for _, k := range simbench.BenchFaultKinds() {
 		if k.Kind.String() != sc.fault {
 			continue
 		}
-		b, err := simbench.ParseBenchFault(k.Kind.String())
-		if err != nil {
-			t.Fatal(err)
+		if b, err = simbench.ParseBenchFault(k.Kind.String()); err != nil {
+			return b, err
 		}
 		b.At = sc.from
 		if roll.IntN(2) == 0 {
 			b.For = time.Duration(1+roll.IntN(180)) * time.Second
 		}
-		return b
+		return b, nil
 	}
-	t.Fatalf("no fault %q", sc.fault)
-	return simbench.BenchFault{}
+	return b, fmt.Errorf("no fault %q", sc.fault)
 }

@@ -71,8 +71,10 @@ func TestADiskThatFailsStopsTheFillingVentsAndIsSaid(t *testing.T) {
 		for _, phase := range []rig.Phase{rig.Ramp, rig.Settle, rig.Hold} {
 			for _, byHand := range []bool{false, true} {
 				t.Run(fmt.Sprintf("%s in a %s, by hand %t", disk.name, phase, byHand), func(t *testing.T) {
-					run := sheet(t, "quick-check-30m-sea")
-					run.Bench.HandOperated = byHand
+					run, err := sheet(&scenario{profile: "quick-check-30m-sea", byHand: byHand, whole: true})
+					if err != nil {
+						t.Fatal(err)
+					}
 					plan, err := rig.NewPlan(run)
 					if err != nil {
 						t.Fatal(err)

@@ -1,0 +1,189 @@
+package campaign
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"proofpot/rig"
+	"proofpot/rig/record"
+	"proofpot/rig/replay"
+	"proofpot/rig/simbench"
+	"proofpot/sensors"
+)
+
+// errKilled ends a process in the middle of its work.
+var errKilled = errors.New("killed")
+
+// left is a bench whose process ends without a word: nobody closes it.
+type left struct{ *simbench.Bench }
+
+// Close implements rig.Devices.
+func (left) Close() error { return nil }
+
+// playKilled runs a scenario whose process is killed: the record is cut at a
+// byte of its last seconds, the bench holds or vents meanwhile, and the run goes
+// on in the same record, as proofpot resume does it, or is refused with a reason.
+func (t *trial) playKilled() error {
+	dir, err := os.MkdirTemp("", "killed")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	folder, f, err := record.Create(dir, t.start, t.run)
+	if err != nil {
+		return err
+	}
+	w := record.NewWriter(f, t.start)
+	w.Wait = true
+	w.Run(0, "start", "campaign")
+	loop := t.loop(w)
+	loop.Devices = left{t.bench}
+	func() {
+		defer func() {
+			if r := recover(); r != nil && r != errKilled { //nolint:errorlint // the very value
+				panic(r)
+			}
+		}()
+		err = loop.Run(context.Background())
+	}()
+	if cerr := w.Close(); err != nil || cerr != nil {
+		return errors.Join(err, cerr)
+	}
+	if t.out.stopped = loop.State().Stopped; loop.State().Phase == rig.Done {
+		t.out.refused = "the run had ended"
+		return nil
+	}
+	name := filepath.Join(folder, record.ReadingsFile)
+	size, err := os.Stat(name)
+	if err != nil {
+		return err
+	}
+	if err := os.Truncate(name, size.Size()-int64(t.roll.IntN(int(min(size.Size(), 8000))))); err != nil {
+		return err
+	}
+	cutAt := t.clock.Now()
+	vented := t.roll.IntN(2) == 0
+	if err := t.bench.Drive(cutAt, rig.Valves{Vent: vented}); err != nil {
+		return err
+	}
+	if err := t.goOn(folder, cutAt.Mono+time.Duration(10+t.roll.IntN(1800))*time.Second); err != nil {
+		return err
+	}
+	if t.out.refused != "" {
+		return nil
+	}
+	return t.sameAgain(folder)
+}
+
+// goOn resumes the run at a time.
+func (t *trial) goOn(folder string, at time.Duration) error {
+	r, err := record.Open(folder)
+	if err != nil {
+		t.out.refused = err.Error()
+		return nil
+	}
+	cut, err := replay.Recover(r, nil)
+	r.Close()
+	if err != nil {
+		_, t.out.refused, _ = strings.Cut(err.Error(), "cannot be resumed: ")
+		return nil
+	}
+	t.clock.WaitUntil(context.Background(), at)
+	w, found, err := record.Resume(folder, t.start.Add(at))
+	if err != nil {
+		return err
+	}
+	w.Wait = true
+	offset := found.From.Sub(cut.Start)
+	to := &later{w, offset}
+	saw, since := t.saw, found.From.UnixNano()
+	t.saw = 0
+	t.bench.Read(t.clock.Now(), nil)
+	var after rig.Side
+	var rs []sensors.Reading
+	for end := at + replay.LookTime; t.clock.Now().Mono < end; {
+		t.clock.WaitUntil(context.Background(), t.clock.Now().Mono+t.plan.Period)
+		rs = t.bench.Read(t.clock.Now(), rs[:0])
+		to.Readings(rs)
+		for i := range rs {
+			after.See(&rs[i], t.plan.Chamber)
+			if rs[i].Quantity == sensors.ChamberPressure && rs[i].Status == sensors.OK {
+				t.saw++
+			}
+		}
+	}
+	gap := rig.Gap{Length: found.From.Sub(time.Unix(0, found.LastNS)), ClockTrusted: true, Before: cut.Before.Ends(), After: after.Ends()}
+	outcome, text := rig.JudgeGap(t.run, cut.Plan.RoomPa, gap)
+	now := t.clock.Now().Mono
+	to.Run(now, "resume", replay.GapText+text)
+	loop := t.loop(to)
+	loop.Start = cut.Plan.Resume(cut.State, now, gap.After.Pa, outcome == rig.GapHeld)
+	err = loop.Run(context.Background())
+	if cerr := w.Close(); cerr != nil {
+		return cerr
+	}
+	if err != nil && !errors.Is(err, rig.ErrDevice) {
+		return err
+	}
+	t.out.stopped = loop.State().Stopped
+	f, err := os.Open(filepath.Join(folder, record.ReadingsFile))
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	h := content(f, since)
+	if h.broken != "" {
+		t.out.unsafe = h.broken
+	}
+	t.out.lost, t.out.taken = t.saw-h.later, saw-(h.pressures-h.later)
+	return nil
+}
+
+// sameAgain replays the record over its gap: the same commands.
+func (t *trial) sameAgain(folder string) error {
+	r, err := record.Open(folder)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	res, err := replay.Run(r)
+	if err == nil && res.Difference != "" {
+		err = fmt.Errorf("the replay differs: %s", res.Difference)
+	}
+	return err
+}
+
+// later is a record that is gone on with: times since the start of the run
+// become times since it was opened again.
+type later struct {
+	*record.Writer
+	by time.Duration
+}
+
+func (l *later) Readings(rs []sensors.Reading) {
+	for i := range rs {
+		rs[i].At -= l.by
+	}
+	l.Writer.Readings(rs)
+	for i := range rs {
+		rs[i].At += l.by
+	}
+}
+func (l *later) Valve(at time.Duration, valve string, open bool) {
+	l.Writer.Valve(at-l.by, valve, open)
+}
+func (l *later) Setpoint(at time.Duration, pa float64) { l.Writer.Setpoint(at-l.by, pa) }
+func (l *later) Stage(at time.Duration, kind string, index int, name string, depthM, pa float64) {
+	l.Writer.Stage(at-l.by, kind, index, name, depthM, pa)
+}
+func (l *later) Fault(at time.Duration, sensor, valve, kind, text string) {
+	l.Writer.Fault(at-l.by, sensor, valve, kind, text)
+}
+func (l *later) Note(at time.Duration, text string)       { l.Writer.Note(at-l.by, text) }
+func (l *later) Run(at time.Duration, event, text string) { l.Writer.Run(at-l.by, event, text) }
+func (l *later) Flush(at time.Duration) error             { return l.Writer.Flush(at - l.by) }
