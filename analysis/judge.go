@@ -251,5 +251,5 @@ func (a *analysis) doubts() []string {
 	if a.run.Profile.Accept.MoistureMGPerH > 0 && a.damp != nil && a.damp.near && !a.dampFails() {
 		list = append(list, "the air inside came near saturation: walls that give off moisture, or water that came in")
 	}
-	return list
+	return append(list, a.calibrationDoubts()...)
 }

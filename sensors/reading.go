@@ -138,6 +138,9 @@ type Reading struct {
 	Value    float64       // in the unit of Quantity; NaN unless Status is OK
 	At       time.Duration // since the start of the run, by a clock that never jumps
 	Text     string        // what happened, where Status is not OK
+
+	Raw    float64 // where HasRaw: Value before the sensor's calibration was applied
+	HasRaw bool
 }
 
 // Fault makes the reading of a sensor that gave no value.

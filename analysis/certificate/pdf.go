@@ -277,9 +277,9 @@ func (p *page) printSensors(s *sheet) {
 	s.Font("", s.small)
 	var rows []paper.Row
 	for _, r := range p.Sensors {
-		rows = append(rows, paper.Row{Cells: []string{r.ID, r.Measures, r.Noise, r.Accuracy, r.Driver}})
+		rows = append(rows, paper.Row{Cells: []string{r.ID, r.Measures, r.Noise, r.Accuracy, r.Driver, r.Calibrated}})
 	}
-	s.Table([]paper.Column{{Title: "Sensor", Share: 14}, {Title: "Measures", Share: 34}, {Title: "Noise, 1 s.d.", Share: 18}, {Title: "Accuracy", Share: 18}, {Title: "Read by", Share: 18}}, rows)
+	s.Table([]paper.Column{{Title: "Sensor", Share: 12}, {Title: "Measures", Share: 24}, {Title: "Noise, 1 s.d.", Share: 14}, {Title: "Accuracy", Share: 14}, {Title: "Read by", Share: 14}, {Title: "Calibrated", Share: 26}}, rows)
 	s.Font("", s.body)
 }
 

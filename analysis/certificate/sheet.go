@@ -10,7 +10,7 @@ import (
 )
 
 // sensorRow is one sensor of the bench as its sheet describes it.
-type sensorRow struct{ ID, Measures, Noise, Accuracy, Driver string }
+type sensorRow struct{ ID, Measures, Noise, Accuracy, Driver, Calibrated string }
 
 // planRow is one stage of the profile.
 type planRow struct{ Stage, Name, Depth, Settle, Hold, Cycles string }
@@ -52,7 +52,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 			break
 		}
 		p.Sensors = append(p.Sensors, sensorRow{named(s.ID), named(s.Measures),
-			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), named(s.Driver)})
+			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), named(s.Driver), calibratedText(s)})
 	}
 	p.PlanNote = "Profile " + named(profile.Name) + "; rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
 	for i, s := range profile.Stages {
@@ -182,4 +182,13 @@ func seconds(s float64) string {
 		return "not stated"
 	}
 	return units.Length(duration(s))
+}
+
+// calibratedText gives the dates of a sensor's calibration and what it left.
+func calibratedText(s setup.Sensor) string {
+	c := s.Calibration
+	if c == nil {
+		return "not stated"
+	}
+	return named(c.Date) + ", due " + named(c.Due) + ", ± " + units.Number(c.Budget.ExpandedPa, 0) + " Pa (" + units.Number(c.Budget.Coverage, 2) + " s.d.), against " + named(c.Reference)
 }

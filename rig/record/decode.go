@@ -247,6 +247,8 @@ func setFloat(l *Line, key []byte, v float64) {
 		l.Level = v
 	case "depth_m":
 		l.DepthM = v
+	case "raw":
+		l.Raw = v
 	case "index":
 		setInt(l, key, whole(v))
 	case "lines":

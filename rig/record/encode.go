@@ -58,6 +58,7 @@ func (e *encoder) line(l *Line) error {
 		b = strconv.AppendBool(append(b, ",wet="...), l.Wet)
 	}
 	b = appendFloat(b, ",level=", l.Level)
+	b = appendFloat(b, ",raw=", l.Raw)
 	if l.HasOpen {
 		b = strconv.AppendBool(append(b, ",open="...), l.Open)
 	}
@@ -80,8 +81,8 @@ func (e *encoder) line(l *Line) error {
 }
 
 // floats are the numbers of a line.
-func (l *Line) floats() [8]*float64 {
-	return [8]*float64{&l.DepthM, &l.PressurePa, &l.GasC, &l.WaterC, &l.WallC, &l.TemperatureC, &l.RHPct, &l.Level}
+func (l *Line) floats() [9]*float64 {
+	return [9]*float64{&l.DepthM, &l.PressurePa, &l.GasC, &l.WaterC, &l.WallC, &l.TemperatureC, &l.RHPct, &l.Level, &l.Raw}
 }
 
 // plain says whether nothing in l needs escaping.
@@ -162,6 +163,7 @@ func (e *encoder) escaped(l *Line) error {
 		lp.AddField("wet", lineprotocol.BoolValue(l.Wet))
 	}
 	number("level", l.Level)
+	number("raw", l.Raw)
 	if l.HasOpen {
 		lp.AddField("open", lineprotocol.BoolValue(l.Open))
 	}
@@ -216,6 +218,9 @@ func SwitchQuantity(kind string) (sensors.Quantity, bool) {
 
 // put sets the field of l that holds reading r.
 func put(l *Line, r *sensors.Reading) {
+	if r.HasRaw {
+		l.Raw = r.Raw
+	}
 	switch r.Quantity {
 	case sensors.ChamberPressure, sensors.UnitPressure, sensors.RoomPressure:
 		l.PressurePa = r.Value

@@ -53,6 +53,7 @@ type Line struct {
 	RHPct        float64
 	Level        float64
 	DepthM       float64
+	Raw          float64 // what PressurePa was before calibration, Pa absolute
 
 	Wet, HasWet   bool
 	Open, HasOpen bool
@@ -67,5 +68,5 @@ type Line struct {
 func (l *Line) Clear() {
 	nan := math.NaN()
 	*l = Line{PressurePa: nan, GasC: nan, WaterC: nan, WallC: nan, TemperatureC: nan, RHPct: nan,
-		Level: nan, DepthM: nan, Index: -1, MonoNS: -1}
+		Level: nan, DepthM: nan, Raw: nan, Index: -1, MonoNS: -1}
 }

@@ -190,6 +190,8 @@ func floatAt(key []byte) (uintptr, bool) {
 		return unsafe.Offsetof(Line{}.Level), true
 	case "depth_m":
 		return unsafe.Offsetof(Line{}.DepthM), true
+	case "raw":
+		return unsafe.Offsetof(Line{}.Raw), true
 	}
 	return 0, false
 }

@@ -49,7 +49,11 @@ func LoadBench(file string) (Bench, error) {
 	if err != nil {
 		return Bench{}, err
 	}
-	return ParseBench(file, data)
+	b, err := ParseBench(file, data)
+	if err != nil {
+		return Bench{}, err
+	}
+	return b, b.calibrate(file)
 }
 
 // ParseBench is LoadBench for a document that was read from file.
@@ -60,6 +64,11 @@ func ParseBench(file string, data []byte) (Bench, error) {
 	}
 	if b.Measured != nil {
 		return Bench{}, placed(file, data, wrong("measured", "what was measured of a bench stands in %s, beside this file", filepath.Base(MeasuredFile(file))))
+	}
+	for i, s := range b.Sensors {
+		if s.Calibration != nil {
+			return Bench{}, placed(file, data, wrong(fmt.Sprintf("sensor[%d].calibration", i), "calibrations stand in %s, beside this file", filepath.Base(CalibrationFile(file))))
+		}
 	}
 	if err := b.makeAbsolute(); err != nil {
 		return Bench{}, placed(file, data, err)

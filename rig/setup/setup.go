@@ -3,7 +3,10 @@
 // holds both with the profile, as they were used.
 package setup
 
-import "proofpot/profiles"
+import (
+	"proofpot/profiles"
+	"proofpot/sensors/calibration"
+)
 
 // Unit is the housing under test, as it was closed.
 type Unit struct {
@@ -93,6 +96,10 @@ type Sensor struct {
 	Banner       string  `toml:"banner,omitempty"`        // text of the line that the device prints when it starts
 	IntervalS    float64 `toml:"interval_s,omitempty"`    // s between two lines; 0: 1 s
 	Fields       []Field `toml:"field,omitempty"`
+
+	// Calibration is what is added to the readings; of the file beside bench.toml,
+	// and in run.toml as used.
+	Calibration *calibration.Calibration `toml:"calibration,omitempty"`
 
 	// Driver file-line: another logger's lines, of any shape.
 	Path string `toml:"path,omitempty"` // of a file that grows or a named pipe; "-": standard input

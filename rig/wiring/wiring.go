@@ -119,7 +119,7 @@ func openSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*han
 
 		modbus: map[string]*modbus.Line{}, traffic: record,
 	}
-	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono)}
+	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono), calibrated: calibratedOf(b)}
 	for _, s := range b.Sensors {
 		d, err := drivers[s.Driver](s, with)
 		if err != nil {
@@ -178,9 +178,10 @@ func known(b setup.Bench) error {
 
 // handBench is a bench whose valves and pump a person works.
 type handBench struct {
-	watch   *health.Watch
-	drivers []driver
-	closed  bool
+	watch      *health.Watch
+	drivers    []driver
+	calibrated map[string]*calibrated
+	closed     bool
 }
 
 // Read implements rig.Devices. What it appends is in order of time.
@@ -192,6 +193,7 @@ func (b *handBench) Read(now rig.Instant, to []sensors.Reading) []sensors.Readin
 	for _, d := range b.drivers {
 		to = d.Read(now.Mono, to)
 	}
+	correct(b.calibrated, to[base:])
 	if len(b.drivers) > 1 {
 		slices.SortStableFunc(to[base:], func(a, c sensors.Reading) int { return cmp.Compare(a.At, c.At) })
 	}
