@@ -19,6 +19,14 @@ var checks = map[string]func(s *Sensor, key func(string) string) error{
 	DriverModbus:     (*Sensor).checkModbus,
 	DriverSerialLine: (*Sensor).checkSerialLine,
 	DriverTyped:      (*Sensor).checkTyped,
+
+	DriverMS583730BA: (*Sensor).checkI2C,
+	DriverMS583702BA: (*Sensor).checkI2C,
+	DriverMS580314BA: (*Sensor).checkI2C,
+	DriverBME280:     (*Sensor).checkI2C,
+	DriverBMP280:     (*Sensor).checkI2C,
+	DriverSHT3x:      (*Sensor).checkI2C,
+	DriverSHT4x:      (*Sensor).checkI2C,
 }
 
 // Drivers lists the drivers that a sensor may name, in alphabetical order.
@@ -46,6 +54,11 @@ func (b *Bench) checkSensors() error {
 			}
 		}
 		ports[s.Port] = &s
+		for _, other := range b.Sensors[:i] {
+			if s.onSamePlace(&other) {
+				return wrong(key("address"), "sensor %q is at 0x%02x of bus %q too; two parts with one address need a multiplexer (mux and channel)", other.ID, s.Address, s.Bus)
+			}
+		}
 		if !chamber && s.Driver == DriverTyped && s.Measures == sensors.ChamberPressure.String() {
 			return wrong(key("driver"), "a typed reading comes too seldom to guard a pot; put a transducer before it")
 		}
@@ -97,7 +110,7 @@ func (s *Sensor) check(key func(string) string) error {
 		return wrong(key("accuracy_pa"), "%g must be 0 to %g Pa", s.AccuracyPa, maxErrorPa)
 	}
 	if s.Driver == "" {
-		if s.Port != "" || s.Line != "" || len(s.Fields) > 0 {
+		if s.Port != "" || s.Line != "" || s.Bus != "" || len(s.Fields) > 0 {
 			return wrong(key("driver"), "nothing says how the sensor is read; give driver, one of %s", strings.Join(quoted(Drivers()), ", "))
 		}
 		return nil

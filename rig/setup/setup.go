@@ -116,11 +116,17 @@ type Sensor struct {
 	// Driver modbus: a transmitter on a serial line, which several may share; see sensors/modbus.
 	ModbusAddress int     `toml:"modbus_address,omitempty"` // 1 to 247
 	TimeoutS      float64 `toml:"timeout_s,omitempty"`      // s until an answer must have come; 0: 0.5 s
+
+	// Parts on an I2C bus: drivers ms5837-30ba, bme280 and others, see sensor_i2c.go.
+	Bus     string `toml:"bus,omitempty"`     // the kernel's number of it, "1"
+	Address int    `toml:"address,omitempty"` // of the part
+	Mux     int    `toml:"mux,omitempty"`     // address of the TCA9548A that it is behind; 0: none
+	Channel *int   `toml:"channel,omitempty"` // of that
 }
 
 // Field maps one number of a text line to a quantity.
 type Field struct {
-	From      string `toml:"from"`                // key, column number from 1, or JSON path; modbus: register from 0
+	From      string `toml:"from"`                // key, column number from 1, or JSON path; modbus: register from 0; I2C: output of the part
 	Measures  string `toml:"measures,omitempty"`  // see sensors.QuantityNames; empty: as the sensor
 	Unit      string `toml:"unit,omitempty"`      // bar, mbar, hPa, kPa, MPa, Pa, psi; C, K, F; %; none for wet probes
 	Reference string `toml:"reference,omitempty"` // pressures: absolute, gauge or sealed-gauge

@@ -35,6 +35,7 @@ type shared struct {
 	clock func() time.Duration // since the start of the run
 
 	modbus  map[string]*modbus.Line // those that are open, by port
+	i2c     map[string]*sharedBus   // those that are open, by number
 	traffic *traffic.Recorder       // nil: nothing is recorded
 }
 
@@ -54,6 +55,14 @@ var drivers = map[string]func(setup.Sensor, shared) (driver, error){
 	setup.DriverModbus:     openModbus,
 	setup.DriverSerialLine: openSerialLine,
 	setup.DriverTyped:      openTyped,
+
+	setup.DriverMS583730BA: openI2CPart,
+	setup.DriverMS583702BA: openI2CPart,
+	setup.DriverMS580314BA: openI2CPart,
+	setup.DriverBME280:     openI2CPart,
+	setup.DriverBMP280:     openI2CPart,
+	setup.DriverSHT3x:      openI2CPart,
+	setup.DriverSHT4x:      openI2CPart,
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {
@@ -117,7 +126,7 @@ func openSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*han
 		room:  scale.NewRoom(b.RoomPa, b.HasBarometer()),
 		clock: func() time.Duration { return clock.Now().Mono },
 
-		modbus: map[string]*modbus.Line{}, traffic: record,
+		modbus: map[string]*modbus.Line{}, i2c: map[string]*sharedBus{}, traffic: record,
 	}
 	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono), calibrated: calibratedOf(b)}
 	for _, s := range b.Sensors {
@@ -136,7 +145,7 @@ func openSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*han
 type Sensors struct{ bench *handBench }
 
 // OpenSensors opens every sensor of a bench, or none. What goes over its serial
-// ports is recorded where record is not nil.
+// ports and buses is recorded where record is not nil.
 func OpenSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*Sensors, error) {
 	err := known(b)
 	if err == nil {

@@ -1,0 +1,129 @@
+package wiring
+
+import (
+	"context"
+	"errors"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"proofpot/rig/setup"
+	"proofpot/sensors/bme280"
+	"proofpot/sensors/busguard"
+	"proofpot/sensors/ms5803"
+	"proofpot/sensors/ms5837"
+	"proofpot/sensors/poll"
+	"proofpot/sensors/scale"
+	"proofpot/sensors/sht3x"
+	"proofpot/sensors/sht4x"
+	"proofpot/sensors/tca9548a"
+)
+
+// i2cParts says how the part behind each driver is made on a bus.
+var i2cParts = map[string]func(bus i2c.Bus, addr uint16) (poll.Device, error){
+	setup.DriverMS583730BA: part(ms5837.New30BA),
+	setup.DriverMS583702BA: part(ms5837.New02BA),
+	setup.DriverMS580314BA: part(ms5803.New14BA),
+	setup.DriverBME280:     part(bme280.NewBME280),
+	setup.DriverBMP280:     part(bme280.NewBMP280),
+	setup.DriverSHT3x:      part(sht3x.New),
+	setup.DriverSHT4x:      part(sht4x.New),
+}
+
+func part[D poll.Device](make func(i2c.Bus, uint16) (D, error)) func(i2c.Bus, uint16) (poll.Device, error) {
+	return func(bus i2c.Bus, addr uint16) (poll.Device, error) { return make(bus, addr) }
+}
+
+// openBus opens an I2C bus; tests put another there.
+var openBus = openI2C
+
+// sharedBus is an I2C bus that is open, for the sensors on it.
+type sharedBus struct {
+	*busguard.Bus
+	below i2c.BusCloser
+	users int
+}
+
+// i2cBus gives the bus of a sensor, opened with its first one, whose traffic is
+// recorded where that is asked for.
+func (w shared) i2cBus(name string) (*sharedBus, error) {
+	b := w.i2c[name]
+	if b == nil {
+		below, err := openBus(name)
+		if err != nil {
+			return nil, err
+		}
+		b = &sharedBus{Bus: busguard.New(name, w.traffic.Bus(name, below), 0), below: below}
+		w.i2c[name] = b
+	}
+	b.users++
+	return b, nil
+}
+
+// Close lets go of the bus for one sensor. A bus that hangs is left as it is:
+// closing it would hang too.
+func (b *sharedBus) Close() error {
+	if b.users--; b.users > 0 {
+		return nil
+	}
+	if err := b.Bus.Close(); err != nil {
+		return err
+	}
+	return b.below.Close()
+}
+
+func openI2CPart(s setup.Sensor, with shared) (driver, error) {
+	bus, err := with.i2cBus(s.Bus)
+	if err != nil {
+		return nil, err
+	}
+	device, err := onI2C(s, bus.Bus)
+	if err != nil {
+		return nil, errors.Join(err, bus.Close())
+	}
+	fields, outputs := s.I2C()
+	p := &picked{Device: device, all: make([]poll.Result, outputs)}
+	var scales []scale.Scale
+	for _, f := range fields {
+		p.which = append(p.which, f.Index)
+		scales = append(scales, f.Scale)
+	}
+	d, err := poll.New(p, poll.Options{
+		Sensor: s.ID, Fields: scales, Interval: s.Interval(), Room: with.room, Clock: with.clock, Closer: bus.Close,
+	})
+	if err != nil {
+		return nil, errors.Join(err, bus.Close())
+	}
+	return d, nil
+}
+
+// onI2C makes a part on its bus, or on its multiplexer's.
+func onI2C(s setup.Sensor, guard *busguard.Bus) (poll.Device, error) {
+	var bus i2c.Bus = guard
+	if s.Mux != 0 {
+		channel, err := tca9548a.New(guard, uint16(s.Mux), *s.Channel)
+		if err != nil {
+			return nil, err
+		}
+		bus = channel
+	}
+	return i2cParts[s.Driver](bus, uint16(s.Address))
+}
+
+// picked is a part of which some outputs are used.
+type picked struct {
+	poll.Device
+	all   []poll.Result
+	which []int
+}
+
+// Measure implements poll.Device.
+func (p *picked) Measure(ctx context.Context, results []poll.Result) error {
+	clear(p.all)
+	if err := p.Device.Measure(ctx, p.all); err != nil {
+		return err
+	}
+	for i, from := range p.which {
+		results[i] = p.all[from]
+	}
+	return nil
+}
