@@ -26,7 +26,12 @@ type forwardCmd struct {
 	Follow    bool          `help:"Go on for ever: what a run adds is sent as it comes."`
 	Patience  time.Duration `help:"How long the engine may be away before this gives up; with --follow it never does." default:"2m"`
 	State     string        `help:"Folder for what is remembered of each record." placeholder:"FOLDER"`
+
+	told time.Time
 }
+
+// tellEvery bounds what is said of lines that arrive.
+const tellEvery = time.Minute
 
 // lookEvery is how often records are looked at for what was added.
 const lookEvery = time.Second
@@ -77,7 +82,6 @@ func (c *forwardCmd) forwarder(w *world) (*forward.Forwarder, error) {
 		if state, err = benchstate.DefaultBase(os.Getenv); err != nil {
 			return nil, err
 		}
-		state = filepath.Join(state, "proofpot")
 	}
 	f := &forward.Forwarder{Engine: engine, State: state, Patience: c.Patience, Wait: forward.Sleep,
 		Say: func(text string) { fmt.Fprintln(w.errs, text) }}
@@ -122,7 +126,8 @@ func (c *forwardCmd) once(w *world, f *forward.Forwarder, seen map[string]catalo
 			return sent, err
 		case err != nil:
 			fmt.Fprintf(w.errs, "passed over: %v\n", err)
-		case p.Now > 0:
+		case p.Now > 0 && (!c.Follow || time.Since(c.told) >= tellEvery):
+			c.told = time.Now()
 			fmt.Fprintf(w.errs, "%s: %d lines sent, %d refused\n", e.Name, p.Lines, p.Refused)
 		}
 		seen[e.Name] = e
