@@ -16,6 +16,7 @@ import (
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/units"
+	"proofpot/analysis/statistics"
 )
 
 func TestEveryVerdictSaysItInWordsAndShape(t *testing.T) {
@@ -198,7 +199,7 @@ func TestSuccessRunIsThatOfTheTables(t *testing.T) {
 		n                int
 		confidence, want float64
 	}{{1, 0.9, 0.10}, {1, 0.5, 0.50}, {3, 0.9, 0.46}, {5, 0.9, 0.63}, {10, 0.9, 0.79}, {22, 0.9, 0.90}, {45, 0.9, 0.95}, {29, 0.95, 0.90}} {
-		if got := successRun(c.n, c.confidence); math.Abs(got-c.want) > 0.005 {
+		if got := statistics.SuccessRun(c.n, c.confidence); math.Abs(got-c.want) > 0.005 {
 			t.Errorf("%d units at %g: %.4f, want %.2f", c.n, c.confidence, got, c.want)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/units"
+	"proofpot/analysis/statistics"
 	"proofpot/rig/setup"
 )
 
@@ -118,17 +119,10 @@ func limits(run setup.Run, r *analysis.Result, u units.System) []string {
 	return append(out, "The test loads the unit with pressure alone: no shocks, currents, hose pull or ageing.")
 }
 
-// successRun is the lower bound, at a confidence between 0 and 1, on the share
-// of units that would pass when n of n tested units passed: R = (1 − C)^(1/n),
-// the success-run theorem (binomial with no failures).
-func successRun(n int, confidence float64) float64 {
-	return math.Pow(1-confidence, 1/float64(n))
-}
-
 // singleUnit says what one tested unit is and is not evidence of.
 func singleUnit(verdict string) string {
 	at := func(confidence float64) string {
-		return fmt.Sprintf("%.0f %% at %.0f %% confidence", 100*successRun(1, confidence), 100*confidence)
+		return fmt.Sprintf("%.0f %% at %.0f %% confidence", 100*statistics.SuccessRun(1, confidence), 100*confidence)
 	}
 	switch verdict {
 	case analysis.Pass:
@@ -137,7 +131,7 @@ func singleUnit(verdict string) string {
 	case analysis.Fail:
 		// With one failure in one test the exact upper bound is 1 − (1 − C)^(1/n).
 		return fmt.Sprintf("One unit failed. That says little about others of its kind: at 90 %% confidence at most %.0f %% of them would pass (exact binomial bound, 1 − (1 − C)^(1/n), n = 1).",
-			100*(1-successRun(1, 0.90)))
+			100*(1-statistics.SuccessRun(1, 0.90)))
 	default:
 		return "An inconclusive test is no evidence about this unit or about others of its kind."
 	}

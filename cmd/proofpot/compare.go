@@ -55,6 +55,9 @@ func (c *compareCmd) Run(w *world) error {
 			oneUnit(w)
 		}
 	}
+	if c.Closure == "each" {
+		fmt.Fprintln(w.out, "\nnote: closures of one unit share its parts; every bound and p here treats them as units of their own, and is narrower than it should be")
+	}
 	if len(picked) > 1 {
 		return c.against(w, picked)
 	}

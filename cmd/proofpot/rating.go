@@ -54,6 +54,8 @@ func (c *ratingCmd) Run(w *world) error {
 	switch {
 	case c.Mode != "":
 		rating.Design, rating.Why = false, "failures by "+c.Mode+" alone do not rate a unit that may fail in other ways"
+	case c.Closure == "each":
+		rating.Design, rating.Why = false, "closures of one unit are not independent units; leave out --closure"
 	case c.Depths != "held":
 		rating.Design, rating.Why = false, "where a failure begins under a ramp is not what holds; leave out --depths"
 	case left+h.NotIntact > 0:

@@ -70,6 +70,7 @@ type runCmd struct {
 	Pace               float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
 	Begin              string        `help:"Simulated bench: when it begins, 2026-03-14T08:15:00Z; without it, now." placeholder:"TIME"`
 	Plain              bool          `help:"Lines of text instead of the live view, for a log or a reader of screens."`
+	Register           string        `help:"Enter the test in the register of this folder when the run ends." placeholder:"DIR"`
 }
 
 // Run runs a test to its verdict.
@@ -78,6 +79,7 @@ func (c *runCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
+	papers.register = c.Register
 	sheet, err := c.sheet()
 	if err != nil {
 		return err

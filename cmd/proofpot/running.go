@@ -10,10 +10,13 @@ import (
 	"proofpot/analysis"
 	"proofpot/analysis/certificate"
 	"proofpot/analysis/characterise"
+	"proofpot/analysis/register"
 	"proofpot/cmd/proofpot/screen"
 	"proofpot/rig"
 	"proofpot/rig/benchstate"
+	"proofpot/rig/record"
 	"proofpot/rig/record/signing"
+	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
 	"proofpot/sensors"
 	"proofpot/sensors/typed"
@@ -132,8 +135,9 @@ type paperwork struct {
 
 // papers is the paperwork, read.
 type papers struct {
-	opts certificate.Options
-	key  *signing.Key
+	opts     certificate.Options
+	key      *signing.Key
+	register string // folder of the register that the test is entered in, or empty
 }
 
 func (p *paperwork) prepare() (papers, error) {
@@ -142,7 +146,7 @@ func (p *paperwork) prepare() (papers, error) {
 		return papers{}, err
 	}
 	key, err := p.load()
-	return papers{opts, key}, err
+	return papers{opts: opts, key: key}, err
 }
 
 // derive analyses a run that has ended, with err, and writes and signs what comes
@@ -161,8 +165,28 @@ func (p papers) derive(w *world, folder string, err error) (*analysis.Result, er
 	if serr := signRecord(folder, p.key); serr != nil {
 		return nil, coded{exitBench, serr}
 	}
+	if rerr := p.enter(w, folder, run, res); rerr != nil {
+		return nil, coded{exitBench, rerr}
+	}
 	w.tell.end(folder, res)
 	return res, nil
+}
+
+// enter puts the test into the register, where one was named.
+func (p papers) enter(w *world, folder string, run setup.Run, res *analysis.Result) error {
+	if p.register == "" {
+		return nil
+	}
+	sum, err := record.Fingerprint(folder)
+	if err != nil {
+		return err
+	}
+	quiet := *w
+	quiet.out = io.Discard // the last line that a run prints is its record's folder
+	if err := (registered{p.register}).add(&quiet, register.TestOf(run, res, sum)); err != nil {
+		return fmt.Errorf("the test is whole in %s, but the register has no entry of it: %w; proofpot unit tests %s enters it", folder, err, folder)
+	}
+	return nil
 }
 
 // conclude derives what comes of a run that has ended, with err, and prints it.

@@ -9,8 +9,11 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"proofpot/analysis"
+	"proofpot/analysis/register"
+	"proofpot/analysis/register/files"
 	"proofpot/analysis/statistics"
 	"proofpot/rig/record"
 )
@@ -20,6 +23,8 @@ type population struct {
 	Records string `help:"Folder of records." default:"records"`
 	Mode    string `help:"Failures of this mode only; a unit that failed by another counts as not failed by this one where it was last tight." enum:",seep,burst,collapse,reseal,damp" default:""`
 	Depths  string `help:"held: between the deepest hold passed and the depth of the failure, which is what a rating needs. began: between the 95 %% bounds of the depth at which the failure began." enum:"held,began" default:"held"`
+	Closure string `help:"once: one observation a unit, up to its first failure, in whatever closure. each: every closure of a unit is one of its own." enum:"once,each" default:"once"`
+	Closed  string `name:"register" help:"Folder of the register that knows the closures; without it, the closed_on and closed_by of each record." placeholder:"DIR"`
 	Family  string `help:"Distribution of the depths." enum:"weibull,lognormal" default:"weibull"`
 }
 
@@ -51,6 +56,13 @@ func (p population) histories(w *world) (all []statistics.History, left int, err
 		}
 		tests = append(tests, t)
 	}
+	if p.Closure == "each" {
+		if err := apart(tests, p.Closed); err != nil {
+			return nil, left, err
+		}
+	} else if p.Closed != "" {
+		return nil, left, errors.New("--register says which closure a test was of: add --closure each")
+	}
 	how := statistics.Held
 	if p.Depths == "began" {
 		how = statistics.Began
@@ -62,6 +74,36 @@ func (p population) histories(w *world) (all []statistics.History, left int, err
 		}
 	}
 	return all, left, nil
+}
+
+// apart makes a unit of each closure: named by the register's last closure
+// before the test, where it knows one, or by what the record says.
+func apart(tests []statistics.Test, folder string) error {
+	var events []register.Event
+	if folder != "" {
+		var err error
+		if events, err = (files.Store{Root: folder}).Events(); err != nil {
+			return err
+		}
+	}
+	for i := range tests {
+		t := &tests[i]
+		unit := &t.Run.Unit
+		closed := strings.TrimSpace(unit.ClosedOn + " " + unit.ClosedBy)
+		if start, err := time.Parse("20060102T150405Z", strings.SplitN(t.Record, "-", 2)[0]); err == nil {
+			var last time.Time
+			for _, e := range events {
+				if e.Unit == unit.ID && e.Kind == register.Closed && !e.At.After(start) && e.At.After(last) {
+					last, closed = e.At, strings.TrimSpace(e.At.UTC().Format("2006-01-02 15:04")+" "+e.By)
+				}
+			}
+		}
+		if closed == "" {
+			closed = "not stated"
+		}
+		unit.ID += " (closed " + closed + ")"
+	}
+	return nil
 }
 
 func readTest(folder string) (statistics.Test, error) {
