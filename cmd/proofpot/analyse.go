@@ -23,7 +23,7 @@ func (c *analyseCmd) Run(w *world) error {
 		r, _, err := analyse(folder)
 		if err == nil {
 			if c.JSON {
-				err = json.NewEncoder(w.out).Encode(r.Verdict)
+				err = json.NewEncoder(w.out).Encode(r.Verdict.Rounded())
 			} else if err = writeVerdict(folder, r); err == nil {
 				fmt.Fprintf(w.out, "%s: %s\n", folder, oneLine(&r.Verdict))
 			}
@@ -54,7 +54,7 @@ func analyse(folder string) (*analysis.Result, setup.Run, error) {
 }
 
 func writeVerdict(folder string, r *analysis.Result) error {
-	b, err := json.MarshalIndent(r.Verdict, "", "  ")
+	b, err := json.MarshalIndent(r.Verdict.Rounded(), "", "  ")
 	if err != nil {
 		return err
 	}

@@ -11,21 +11,50 @@ import (
 	"testing"
 )
 
-var (
-	shellBlock = regexp.MustCompile("(?s)```sh\n(.*?)```")
-	exitMark   = regexp.MustCompile(`\s+# exit (\d)$`)
-)
+// fenced is a block of a page: its language, the name of a file that it is, or
+// nothing, and its text.
+type fenced struct{ language, file, text string }
 
-// TestEveryCommandOfEveryPageRuns runs what stands in the pages' sh blocks, in
-// order, in one folder a page. A command ends with exit code 0, or with the one
-// that "# exit N" beside it says.
-func TestEveryCommandOfEveryPageRuns(t *testing.T) {
+// blocks takes the fenced blocks out of a page. A block in a list is indented.
+func blocks(page string) []fenced {
+	var all []fenced
+	var b *fenced
+	indent := ""
+	for line := range strings.Lines(page) {
+		trimmed := strings.TrimLeft(line, " ")
+		if rest, ok := strings.CutPrefix(strings.TrimSpace(line), "```"); ok {
+			if b != nil {
+				all, b = append(all, *b), nil
+				continue
+			}
+			language, file, _ := strings.Cut(rest, " ")
+			b, indent = &fenced{language: language, file: file}, line[:len(line)-len(trimmed)]
+			continue
+		}
+		if b != nil {
+			b.text += strings.TrimPrefix(line, indent)
+		}
+	}
+	return all
+}
+
+// exitMark is how a page says that a command ends with another code than 0, and
+// why.
+var exitMark = regexp.MustCompile(`\s+# exit (\d).*$`)
+
+// TestEachCommandOnEachPageRuns writes the files that a page shows and goes
+// through its commands, in order, in a folder of its own.
+func TestEachCommandOnEachPageRuns(t *testing.T) {
 	if testing.Short() {
-		t.Skip("the pages run whole seasons: not with -short")
+		t.Skip("whole tests are run")
 	}
 	pages, err := filepath.Glob("docs/*.md")
-	if err != nil || len(pages) == 0 {
-		t.Fatalf("pages %v, %v", pages, err)
+	if err != nil || len(pages) < 8 {
+		t.Fatal(pages, err)
+	}
+	trip, err := filepath.Abs("../../analysis/register/testdata/lake-week.toml")
+	if err != nil {
+		t.Fatal(err)
 	}
 	for _, page := range pages {
 		text, err := os.ReadFile(page)
@@ -36,30 +65,59 @@ func TestEveryCommandOfEveryPageRuns(t *testing.T) {
 			t.Chdir(t.TempDir())
 			t.Setenv("XDG_STATE_HOME", t.TempDir())
 			t.Setenv("XDG_CONFIG_HOME", t.TempDir())
-			n := 0
-			for _, block := range shellBlock.FindAllSubmatch(text, -1) {
-				for line := range strings.Lines(string(block[1])) {
-					line = strings.TrimSpace(line)
+			if err := os.Symlink(trip, "lake-week.toml"); err != nil {
+				t.Fatal(err)
+			}
+			all := blocks(string(text))
+			for _, b := range all {
+				if b.file != "" {
+					if err := os.WriteFile(b.file, []byte(b.text), 0o666); err != nil {
+						t.Fatal(err)
+					}
+				}
+			}
+			for _, b := range all {
+				if b.language != "sh" {
+					continue
+				}
+				for line := range strings.Lines(b.text) {
+					if line = strings.TrimSpace(line); line == "" {
+						continue
+					}
 					want := exitDone
 					if m := exitMark.FindStringSubmatch(line); m != nil {
 						want, _ = strconv.Atoi(m[1])
-						line = exitMark.ReplaceAllString(line, "")
 					}
-					args, ours := strings.CutPrefix(line, "proofpot ")
-					if !ours {
-						t.Fatalf("%s: a page's commands are proofpot's: %s", page, line)
+					command := exitMark.ReplaceAllString(line, "")
+					var out bytes.Buffer
+					args := words(t, command)
+					if args[0] != "proofpot" {
+						t.Fatalf("%q is no command of ours", line)
 					}
-					var out, errs bytes.Buffer
-					w := world{ctx: context.Background(), in: strings.NewReader(""), out: &out, errs: &errs}
-					if code := run(w, words(t, args)); code != want {
-						t.Fatalf("%s\nexit code %d, want %d\n%s%s", line, code, want, out.String(), errs.String())
+					if code := run(world{ctx: context.Background(), in: strings.NewReader(""), out: &out, errs: &out}, args[1:]); code != want {
+						t.Errorf("%s: exit code %d, want %d\n%s", command, code, want, tail(out.String()))
 					}
-					n++
 				}
 			}
-			if n == 0 {
-				t.Errorf("%s has no command", page)
-			}
 		})
+	}
+}
+
+func tail(text string) string { return text[max(0, len(text)-1500):] }
+
+// TestThePagesLinksLead looks for each file that a page names.
+func TestThePagesLinksLead(t *testing.T) {
+	link := regexp.MustCompile(`\]\(([^)#:]+)\)`)
+	pages, _ := filepath.Glob("docs/*.md")
+	for _, page := range pages {
+		text, err := os.ReadFile(page)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range link.FindAllStringSubmatch(string(text), -1) {
+			if _, err := os.Stat(filepath.Join("docs", m[1])); err != nil {
+				t.Errorf("%s: %v", page, err)
+			}
+		}
 	}
 }

@@ -51,6 +51,7 @@ type world struct {
 
 	tell    *teller       // of those elsewhere; or nil
 	screen  bool          // the run is shown on the whole terminal
+	alive   *alive        // the service manager, or nil
 	console *page.Console // the operator's page, where the run is shown and commanded there; or nil
 }
 

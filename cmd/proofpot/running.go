@@ -37,8 +37,15 @@ type running struct {
 	gas       *benchstate.FreeGas
 }
 
+// observe is told of each step.
+func (r *running) observe(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {
+	r.w.alive.step(time.Now())
+	r.watch.step(now, s, out, readings)
+}
+
 // steer runs the loop to its end and remembers with the bench how that was.
 func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
+	defer r.w.alive.end()
 	ready := func() bool { return false }
 	if sim, ok := r.devices.(*simbench.Bench); ok {
 		ready = sim.Answered
@@ -51,7 +58,7 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 			ready = r.watch.answers.ready
 		}
 	}
-	loop := &rig.Loop{Plan: r.plan, Devices: r.devices, Clock: r.clock, Recorder: r.rec, Observe: r.watch.step, SyncEvery: time.Second, Start: start,
+	loop := &rig.Loop{Plan: r.plan, Devices: r.devices, Clock: r.clock, Recorder: r.rec, Observe: r.observe, SyncEvery: time.Second, Start: start,
 		Operator: func() rig.Operator {
 			return rig.Operator{Failed: r.watch.live.Failed(), Ready: ready(), Note: r.remark()}
 		}}

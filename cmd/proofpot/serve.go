@@ -92,6 +92,10 @@ func (c *serveCmd) Run(w *world) error {
 		fmt.Fprintf(w.out, "code to command: %s\ncode to see and abort: %s\ncertificate (SHA-256): %s\n", opts.Codes.Control, opts.Codes.View, fingerprint)
 	}
 	fmt.Fprintf(w.out, "%s://%s/\n", scheme, listener.Addr())
+	if w.alive, err = openAlive(); err != nil {
+		return errors.Join(coded{exitBench, err}, listener.Close())
+	}
+	go w.alive.goOn(runs.Done())
 	failed := make(chan error, 1)
 	go func() {
 		if local {
@@ -219,7 +223,7 @@ func (b *pageBench) Plan(c page.Choice) (page.PlanView, error) {
 
 // away is the world of a run that nobody's terminal belongs to.
 func (b *pageBench) away(ctx context.Context) *world {
-	return &world{ctx: ctx, in: strings.NewReader(""), out: io.Discard, errs: b.w.errs}
+	return &world{ctx: ctx, in: strings.NewReader(""), out: io.Discard, errs: b.w.errs, alive: b.w.alive}
 }
 
 // Preflight implements page.Bench.
