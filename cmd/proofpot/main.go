@@ -75,6 +75,7 @@ type commands struct {
 	Replay      replayCmd      `cmd:"" help:"Feed a record to the sequencer again and compare its commands."`
 	Depth       depthCmd       `cmd:"" help:"Convert a depth into a pressure, or a pressure into a depth."`
 	Sensors     sensorsCmd     `cmd:"" help:"Show what sensors a computer has, or read those of a bench live."`
+	Calibrate   calibrateCmd   `cmd:"" help:"Calibrate a pressure sensor against a barometer, a gauge or a column of water."`
 	Merge       mergeCmd       `cmd:"" help:"Merge a logger that was inside the unit into a record, after the run."`
 	Profiles    profilesCmd    `cmd:"" help:"List the built-in profiles, show one, or copy one as a start."`
 	Unit        unitCmd        `cmd:"" help:"The register of units: closures, tests, dives, and whether a test still holds."`
