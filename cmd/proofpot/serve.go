@@ -135,6 +135,15 @@ func (b *pageBench) Choices() (page.Choices, error) {
 		return c, err
 	}
 	c.Bench = bench.ID
+	for _, s := range bench.Sensors {
+		if !c.Simulated && strings.HasSuffix(s.Measures, "pressure") {
+			line := page.CalibrationLine{Sensor: s.ID}
+			if k := s.Calibration; k != nil {
+				line.Date, line.Due, line.Doubts = k.Date, k.Due, k.Doubts(time.Now())
+			}
+			c.Calibrations = append(c.Calibrations, line)
+		}
+	}
 	found, err := filepath.Glob(filepath.Join(b.cmd.Units, "*.toml"))
 	if err != nil {
 		return c, err

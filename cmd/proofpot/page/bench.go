@@ -34,7 +34,16 @@ type Choices struct {
 	Simulated bool     `json:"simulated"`
 	Units     []string `json:"units"`
 	Profiles  []Named  `json:"profiles"`
-	Cautions  string   `json:"cautions"`
+
+	Calibrations []CalibrationLine `json:"calibrations,omitempty"`
+}
+
+// CalibrationLine is how the calibration of a pressure sensor stands today.
+type CalibrationLine struct {
+	Sensor string   `json:"sensor"`
+	Date   string   `json:"date,omitempty"` // empty: it has none
+	Due    string   `json:"due,omitempty"`
+	Doubts []string `json:"doubts,omitempty"`
 }
 
 // Named is a name with what it is for.

@@ -299,6 +299,9 @@ async function records() {
     return row;
   }));
   $('compare').disabled = picked.length !== 2;
+  const fresh = await get('/api/choices').catch(() => ({}));
+  $('calibrations').replaceChildren(...((fresh.calibrations || []).map((c) => el('li', c.sensor + ': ' + (c.date ? t('calibration.line', { date: c.date, due: c.due }) : t('calibration.none')) + (c.doubts || []).map((d) => '; ' + d).join(''), { className: c.date && !(c.doubts || []).length ? 'ok' : 'no' }))));
+  if (!(fresh.calibrations || []).length) $('calibrations').append(el('li', t('calibration.simulated'), { className: 'na' }));
   const units = await get('/api/units').catch(() => []);
   $('units').replaceChildren(...(units || []).map((u) => el('li', u.unit + ': ' + u.standing, { className: u.valid ? 'ok' : 'no' })));
 }
