@@ -2,6 +2,7 @@ package certificate
 
 import (
 	"fmt"
+	"time"
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/units"
@@ -54,7 +55,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
 		p.Sensors = append(p.Sensors, sensorRow{named(s.ID), named(s.Measures),
 			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), named(s.Driver), calibratedText(s)})
 	}
-	p.PlanNote = "Profile " + named(profile.Name) + "; rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
+	p.PlanNote = "Profile " + named(profile.Name) + " (SHA-256 " + profile.Hash()[:16] + "…); rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
 	for i, s := range profile.Stages {
 		if i == mostRows {
 			p.PlanNote += fmt.Sprintf(" %d more stages stand in the record.", len(profile.Stages)-i)
@@ -174,7 +175,16 @@ func blankText(b setup.Bench) string {
 		return "not stated"
 	}
 	return units.Number(b.BlankLeakMLPerHPerBar, 3) + " ± " + units.Number(b.BlankLeakSDMLPerHPerBar, 3) +
-		" ml/h per bar gauge (1 s.d.)"
+		" ml/h per bar gauge (1 s.d.), " + blankDate(b)
+}
+
+// blankDate says when the blank in use was run.
+func blankDate(b setup.Bench) string {
+	if m := b.Measured; m != nil && len(m.Blanks) > 0 {
+		last := m.Blanks[len(m.Blanks)-1]
+		return "measured " + last.At.UTC().Format(time.DateOnly) + ", valid until " + last.ValidUntil.UTC().Format(time.DateOnly)
+	}
+	return "from the bench's sheet, its date not stated"
 }
 
 func seconds(s float64) string {

@@ -27,6 +27,7 @@ type resumeCmd struct {
 	GoOnWet     bool          `help:"Go on when a wet probe is wet, as the run did."`
 	Gap         time.Duration `help:"Simulated bench: how long the power was away." default:"10m"`
 	PowerLoss   string        `help:"Simulated bench: what became of the pressure meanwhile, hold or vent." enum:"hold,vent" default:"vent"`
+	Register    string        `help:"Enter the test in the register of this folder when the run ends." placeholder:"DIR"`
 	Pace        float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
 }
 
@@ -46,6 +47,7 @@ func (c *resumeCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
+	papers.register = c.Register
 	stopped, err := c.perform(w)
 	if err != nil && stopped == rig.NotStopped && !errors.Is(err, rig.ErrDevice) {
 		return err

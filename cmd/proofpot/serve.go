@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"os"
 
 	"path/filepath"
 	"slices"
@@ -271,6 +272,7 @@ func (b *pageBench) Run(ctx context.Context, c page.Choice, on *page.Console) (p
 	if err != nil {
 		return out, err
 	}
+	papers.register = b.register()
 	w := b.away(ctx)
 	w.console = on
 	sheet, err := r.sheet()
@@ -313,6 +315,7 @@ func (b *pageBench) Resume(ctx context.Context, name string, on *page.Console) (
 	if err != nil {
 		return out, err
 	}
+	papers.register = b.register()
 	w := b.away(ctx)
 	w.console = on
 	on.Folder(folder)
@@ -352,6 +355,14 @@ func (b *pageBench) Analyse(name string) (page.Outcome, error) {
 
 // Records implements page.Bench.
 func (b *pageBench) Records() ([]page.RecordLine, error) { return page.List(b.cmd.Records) }
+
+// register is where the page's tests are entered: the register, once there is one.
+func (b *pageBench) register() string {
+	if info, err := os.Stat(b.cmd.Register); err != nil || !info.IsDir() {
+		return ""
+	}
+	return b.cmd.Register
+}
 
 // Units implements page.Bench: the register's units, or none.
 func (b *pageBench) Units() ([]page.UnitLine, error) {
