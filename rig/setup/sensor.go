@@ -14,6 +14,8 @@ import (
 // checks says how the keys of each driver that a sensor may name are checked.
 // One file a kind of driver holds its keys and its checks.
 var checks = map[string]func(s *Sensor, key func(string) string) error{
+	DriverADS1115:    (*Sensor).checkADS1115,
+	DriverDS18B20:    (*Sensor).checkDS18B20,
 	DriverFileLine:   (*Sensor).checkFileLine,
 	DriverGPIOLine:   (*Sensor).checkGPIOLine,
 	DriverModbus:     (*Sensor).checkModbus,

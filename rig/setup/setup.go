@@ -97,6 +97,15 @@ type Sensor struct {
 	IntervalS    float64 `toml:"interval_s,omitempty"`    // s between two lines; 0: 1 s
 	Fields       []Field `toml:"field,omitempty"`
 
+	// Driver ads1115: the input, "ain3", on which the supply of the others is measured.
+	SupplyInput     string  `toml:"supply_input,omitempty"`
+	SupplyLowV      float64 `toml:"supply_low_v,omitempty"`
+	SupplyHighV     float64 `toml:"supply_high_v,omitempty"`
+	SupplyDividedBy float64 `toml:"supply_divided_by,omitempty"` // by resistors before it; 0: 1
+
+	// Driver ds18b20: a thermometer on the kernel's 1-wire bus.
+	Part string `toml:"part,omitempty"` // 28- and twelve hexadecimal digits, as proofpot sensors lists it
+
 	// Calibration is what is added to the readings; of the file beside bench.toml,
 	// and in run.toml as used.
 	Calibration *calibration.Calibration `toml:"calibration,omitempty"`
@@ -126,6 +135,16 @@ type Sensor struct {
 
 // Field maps one number of a text line to a quantity.
 type Field struct {
+	// Driver ads1115: what hangs at the input; see sensors/ads1115. Low and high
+	// are the values at both ends of a transducer's signal.
+	Signal    string  `toml:"signal,omitempty"`     // ratiometric, loop, thermistor or wet-probe
+	DividedBy float64 `toml:"divided_by,omitempty"` // ratiometric: by resistors before the input; 0: 1
+	ShuntOhm  float64 `toml:"shunt_ohm,omitempty"`
+	SeriesOhm float64 `toml:"series_ohm,omitempty"`
+	R25Ohm    float64 `toml:"r25_ohm,omitempty"` // of a thermistor at 25 °C
+	BetaK     float64 `toml:"beta_k,omitempty"`
+	EndOhm    float64 `toml:"end_ohm,omitempty"` // across the far end of a wet probe's line
+
 	From      string `toml:"from"`                // key, column number from 1, or JSON path; modbus: register from 0; I2C: output of the part
 	Measures  string `toml:"measures,omitempty"`  // see sensors.QuantityNames; empty: as the sensor
 	Unit      string `toml:"unit,omitempty"`      // bar, mbar, hPa, kPa, MPa, Pa, psi; C, K, F; %; none for wet probes

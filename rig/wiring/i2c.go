@@ -98,13 +98,9 @@ func openI2CPart(s setup.Sensor, with shared) (driver, error) {
 
 // onI2C makes a part on its bus, or on its multiplexer's.
 func onI2C(s setup.Sensor, guard *busguard.Bus) (poll.Device, error) {
-	var bus i2c.Bus = guard
-	if s.Mux != 0 {
-		channel, err := tca9548a.New(guard, uint16(s.Mux), *s.Channel)
-		if err != nil {
-			return nil, err
-		}
-		bus = channel
+	bus, err := behindMux(s, guard)
+	if err != nil {
+		return nil, err
 	}
 	return i2cParts[s.Driver](bus, uint16(s.Address))
 }
@@ -126,4 +122,12 @@ func (p *picked) Measure(ctx context.Context, results []poll.Result) error {
 		results[i] = p.all[from]
 	}
 	return nil
+}
+
+// behindMux is the bus of a part: the multiplexer's where it has one.
+func behindMux(s setup.Sensor, guard *busguard.Bus) (i2c.Bus, error) {
+	if s.Mux == 0 {
+		return guard, nil
+	}
+	return tca9548a.New(guard, uint16(s.Mux), *s.Channel)
 }

@@ -50,6 +50,8 @@ func (w shared) port(name string, settings serialport.Settings) (traffic.SerialP
 
 // drivers says how each driver that bench.toml may name is opened.
 var drivers = map[string]func(setup.Sensor, shared) (driver, error){
+	setup.DriverADS1115:    openADS1115,
+	setup.DriverDS18B20:    openDS18B20,
 	setup.DriverFileLine:   openFileLine,
 	setup.DriverGPIOLine:   openGPIOLine,
 	setup.DriverModbus:     openModbus,
