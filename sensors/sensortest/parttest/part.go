@@ -50,17 +50,27 @@ func (p *Part) Tx(addr uint16, w, r []byte) error {
 // Gated is a device that measures when the test says so, by Turn.
 type Gated struct {
 	poll.Device
-	turns chan struct{}
+	turns chan chan struct{}
 }
 
 // NewGated makes one of a device.
-func NewGated(d poll.Device) *Gated { return &Gated{d, make(chan struct{}, 1)} }
+func NewGated(d poll.Device) *Gated { return &Gated{d, make(chan chan struct{})} }
 
-// Turn lets the device measure once; where it is not ready for it, not.
+// turnWithin is how long a device may take to be ready, and to measure.
+const turnWithin = 2 * time.Second
+
+// Turn lets the device measure once, and waits until it has: nothing is on its way
+// then.
 func (g *Gated) Turn() {
+	done := make(chan struct{})
 	select {
-	case g.turns <- struct{}{}:
-	case <-time.After(time.Millisecond):
+	case g.turns <- done:
+	case <-time.After(turnWithin):
+		return
+	}
+	select {
+	case <-done:
+	case <-time.After(turnWithin):
 	}
 }
 
@@ -69,7 +79,8 @@ func (g *Gated) Measure(ctx context.Context, results []poll.Result) error {
 	select {
 	case <-ctx.Done():
 		return ctx.Err()
-	case <-g.turns:
+	case done := <-g.turns:
+		defer close(done)
 		return g.Device.Measure(ctx, results)
 	}
 }
