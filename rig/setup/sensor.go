@@ -29,6 +29,7 @@ var checks = map[string]func(s *Sensor, key func(string) string) error{
 	DriverBMP280:     (*Sensor).checkI2C,
 	DriverSHT3x:      (*Sensor).checkI2C,
 	DriverSHT4x:      (*Sensor).checkI2C,
+	DriverMAX31865:   (*Sensor).checkMAX31865,
 }
 
 // Drivers lists the drivers that a sensor may name, in alphabetical order.
@@ -59,6 +60,12 @@ func (b *Bench) checkSensors() error {
 		for _, other := range b.Sensors[:i] {
 			if s.onSamePlace(&other) {
 				return wrong(key("address"), "sensor %q is at 0x%02x of bus %q too; two parts with one address need a multiplexer (mux and channel)", other.ID, s.Address, s.Bus)
+			}
+			if s.Part != "" && s.Part == other.Part {
+				return wrong(key("part"), "sensor %q reads it already", other.ID)
+			}
+			if s.SPI != "" && s.SPI == other.SPI {
+				return wrong(key("spi"), "sensor %q reads it already", other.ID)
 			}
 		}
 		if !chamber && s.Driver == DriverTyped && s.Measures == sensors.ChamberPressure.String() {
@@ -112,7 +119,7 @@ func (s *Sensor) check(key func(string) string) error {
 		return wrong(key("accuracy_pa"), "%g must be 0 to %g Pa", s.AccuracyPa, maxErrorPa)
 	}
 	if s.Driver == "" {
-		if s.Port != "" || s.Line != "" || s.Bus != "" || len(s.Fields) > 0 {
+		if s.Port != "" || s.Line != "" || s.Bus != "" || s.Part != "" || s.SPI != "" || len(s.Fields) > 0 {
 			return wrong(key("driver"), "nothing says how the sensor is read; give driver, one of %s", strings.Join(quoted(Drivers()), ", "))
 		}
 		return nil

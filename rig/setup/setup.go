@@ -131,6 +131,13 @@ type Sensor struct {
 	Address int    `toml:"address,omitempty"` // of the part
 	Mux     int    `toml:"mux,omitempty"`     // address of the TCA9548A that it is behind; 0: none
 	Channel *int   `toml:"channel,omitempty"` // of that
+
+	// Driver max31865, a Pt100 or Pt1000 on SPI.
+	SPI          string  `toml:"spi,omitempty"`           // the kernel's numbers of it, "0.0"
+	R0Ohm        float64 `toml:"r0_ohm,omitempty"`        // Ω at 0 °C, 100 or 1000
+	ReferenceOhm float64 `toml:"reference_ohm,omitempty"` // Ω, on the board
+	Wires        int     `toml:"wires,omitempty"`         // 2, 3 or 4
+	MainsHz      int     `toml:"mains_hz,omitempty"`      // 50 or 60, what is filtered out
 }
 
 // Field maps one number of a text line to a quantity.

@@ -65,6 +65,7 @@ var drivers = map[string]func(setup.Sensor, shared) (driver, error){
 	setup.DriverBMP280:     openI2CPart,
 	setup.DriverSHT3x:      openI2CPart,
 	setup.DriverSHT4x:      openI2CPart,
+	setup.DriverMAX31865:   openMAX31865,
 }
 
 func openSerialLine(s setup.Sensor, with shared) (driver, error) {

@@ -1,0 +1,21 @@
+package wiring
+
+import (
+	"fmt"
+
+	"periph.io/x/conn/v3/spi"
+	"periph.io/x/conn/v3/spi/spireg"
+	"periph.io/x/host/v3"
+)
+
+// openSPIPort opens /dev/spidevN.M.
+func openSPIPort(place string) (spi.PortCloser, error) {
+	if _, err := host.Init(); err != nil {
+		return nil, err
+	}
+	port, err := spireg.Open("/dev/spidev" + place)
+	if err != nil {
+		return nil, fmt.Errorf("SPI %q cannot be opened: %w; is it switched on, and is the user in its group, often called spi?", place, err)
+	}
+	return port, nil
+}
