@@ -118,8 +118,8 @@ func TestPartsThatCarryAnIdentityAreKnownAndOthersLeftAlone(t *testing.T) {
 	}{
 		{"nothing", nil, nil},
 		{"a barometer and a hygrometer", map[uint16]func(w, r []byte){0x76: id(0x60), 0x77: id(0x58), 0x44: serial},
-			[]Part{{0x44, "SHT4x"}, {0x76, "BME280"}, {0x77, "BMP280"}}},
-		{"pressure sensors", map[uint16]func(w, r []byte){0x76: ms5837, 0x77: an520}, []Part{{0x76, "MS5837"}, {0x77, "MS5803"}}},
+			[]Part{{0x44, "sht4x"}, {0x76, "bme280"}, {0x77, "bmp280"}}},
+		{"pressure sensors", map[uint16]func(w, r []byte){0x76: ms5837, 0x77: an520}, []Part{{0x76, "ms5837-30ba or ms5837-02ba"}, {0x77, "ms5803-14ba"}}},
 		{"one whose words are damaged", map[uint16]func(w, r []byte){0x76: damaged}, nil},
 		{"a bus that is stuck", map[uint16]func(w, r []byte){0x76: prom(0, 0, 0, 0, 0, 0, 0, 0), 0x44: func(_, r []byte) { clear(r) }}, nil},
 	} {

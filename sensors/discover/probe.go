@@ -5,12 +5,15 @@ import (
 	"slices"
 
 	"periph.io/x/conn/v3/i2c"
+
+	"proofpot/sensors/ms58xx"
+	"proofpot/sensors/sht"
 )
 
 // Part is a part that told who it is.
 type Part struct {
 	Addr uint16
-	Name string
+	Name string // the driver word of bench.toml
 }
 
 // identities are the parts that can be told from others without being disturbed,
@@ -25,7 +28,7 @@ var identities = []struct {
 	ask   func(bus i2c.Bus, addr uint16) (name string)
 }{
 	{[]uint16{0x76, 0x77}, bosch},
-	{[]uint16{0x76, 0x77}, ms58xx},
+	{[]uint16{0x76, 0x77}, pressure},
 	{[]uint16{0x44, 0x45, 0x46}, sht4x},
 }
 
@@ -55,12 +58,12 @@ func bosch(bus i2c.Bus, addr uint16) string {
 	if bus.Tx(addr, []byte{0xD0}, id) != nil {
 		return ""
 	}
-	return map[byte]string{0x60: "BME280", 0x58: "BMP280"}[id[0]]
+	return map[byte]string{0x60: "bme280", 0x58: "bmp280"}[id[0]]
 }
 
 // ms58xx reads the calibration words A0 to AC or AE hex and their CRC-4
 // (application note AN520; MS5837 data sheet, which keeps it in the first word).
-func ms58xx(bus i2c.Bus, addr uint16) string {
+func pressure(bus i2c.Bus, addr uint16) string {
 	var words [8]uint16
 	for i := range words {
 		var b [2]byte
@@ -69,41 +72,16 @@ func ms58xx(bus i2c.Bus, addr uint16) string {
 		}
 		words[i] = uint16(b[0])<<8 | uint16(b[1])
 	}
-	some := words[1] != 0 && words[1] != 0xFFFF && words[1] != words[2]
-	last := words
-	stored := byte(last[7] & 0xF)
-	last[7] &= 0xFF00
-	if some && crc4(last) == stored {
-		return "MS5803"
+	if words[1] == 0 || words[1] == 0xFFFF || words[1] == words[2] {
+		return ""
 	}
-	first := words
-	stored = byte(first[0] >> 12)
-	first[0] &= 0x0FFF
-	first[7] = 0
-	if some && crc4(first) == stored {
-		return "MS5837"
+	if stored, right := ms58xx.CRCLast.CRC(words); stored == right {
+		return "ms5803-14ba"
+	}
+	if stored, right := ms58xx.CRCFirst.CRC(words); stored == right {
+		return "ms5837-30ba or ms5837-02ba"
 	}
 	return ""
-}
-
-// crc4 is the routine of AN520.
-func crc4(words [8]uint16) byte {
-	rem := uint16(0)
-	for i := range 16 {
-		if i%2 == 0 {
-			rem ^= words[i/2] >> 8
-		} else {
-			rem ^= words[i/2] & 0xFF
-		}
-		for range 8 {
-			if rem&0x8000 != 0 {
-				rem = rem<<1 ^ 0x3000
-			} else {
-				rem <<= 1
-			}
-		}
-	}
-	return byte(rem >> 12 & 0xF)
 }
 
 // sht4x reads the serial number, command 89 hex: two words with a CRC-8 each
@@ -113,24 +91,8 @@ func sht4x(bus i2c.Bus, addr uint16) string {
 	if bus.Tx(addr, []byte{0x89}, nil) != nil || bus.Tx(addr, nil, b) != nil {
 		return ""
 	}
-	if crc8(b[:2]) != b[2] || crc8(b[3:5]) != b[5] || b[0] == 0 && b[1] == 0 && b[3] == 0 && b[4] == 0 {
+	if sht.CRC([2]byte(b[:2])) != b[2] || sht.CRC([2]byte(b[3:5])) != b[5] || b[0] == 0 && b[1] == 0 && b[3] == 0 && b[4] == 0 {
 		return ""
 	}
-	return "SHT4x"
-}
-
-// crc8 has polynomial 31 hex and starts at FF hex.
-func crc8(data []byte) byte {
-	crc := byte(0xFF)
-	for _, b := range data {
-		crc ^= b
-		for range 8 {
-			if crc&0x80 != 0 {
-				crc = crc<<1 ^ 0x31
-			} else {
-				crc <<= 1
-			}
-		}
-	}
-	return crc
+	return "sht4x"
 }
