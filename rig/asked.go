@@ -43,7 +43,7 @@ func unload(p *Plan, s *State, now time.Duration, out *Output) {
 	if s.Pa-p.RoomPa > max(ventedPa, 4*p.NoisePa) || s.Stale {
 		s.Reached, s.QuietSince = false, now
 	}
-	if s.Reached && now-s.QuietSince >= ventedTime {
+	if s.Reached && p.due(now, s.QuietSince, ventedTime) {
 		arrive(p, s, now, out)
 	}
 }
@@ -94,7 +94,7 @@ func ask(p *Plan, s *State, in *Input, out *Output) {
 		if !s.Reached {
 			s.Reached, s.QuietSince = true, now
 		}
-		done = now-s.QuietSince >= drawnTime
+		done = p.due(now, s.QuietSince, drawnTime)
 	case CloseUp, PutIn:
 		s.Reached = true // a person may take his time
 		switch open := s.Lid.open(now); {
@@ -109,7 +109,7 @@ func ask(p *Plan, s *State, in *Input, out *Output) {
 		}
 	default:
 		s.Reached = true
-		done = now-s.Since >= askTime
+		done = p.due(now, s.Since, askTime)
 	}
 	if done {
 		arrive(p, s, now, out)

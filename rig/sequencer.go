@@ -122,7 +122,7 @@ func rest(p *Plan, s *State, in *Input, out *Output) {
 		startVent(p, s, in.Now, out)
 		return
 	}
-	over := in.Now-s.Since >= leg.Hold
+	over := p.due(in.Now, s.Since, leg.Hold)
 	if s.Phase == Settle {
 		over = settled(p, s, in.Now)
 	}
@@ -142,6 +142,11 @@ func rest(p *Plan, s *State, in *Input, out *Output) {
 		next(p, s, in.Now, out)
 	}
 }
+
+// due tells whether a wait since an earlier step is over: at the step nearest to
+// its end, so that a loop that ticks a little late takes as many steps as one
+// that does not, and a replay as many as the run.
+func (p *Plan) due(now, since, wait time.Duration) bool { return now-since+p.Period/2 >= wait }
 
 // makeUp keeps the pressure of a hold up by pulses, where its profile asks for it.
 // Each is in the record, and what is judged is the time between them.
@@ -228,7 +233,7 @@ func ramp(p *Plan, s *State, now time.Duration, out *Output) {
 			s.QuietSince = now
 		}
 	}
-	if s.Reached && (p.Regulator && up || s.Valves == (Valves{})) && (now-s.QuietSince >= quietTime || now-s.FirstReached >= topUpMost) {
+	if s.Reached && (p.Regulator && up || s.Valves == (Valves{})) && (p.due(now, s.QuietSince, quietTime) || p.due(now, s.FirstReached, topUpMost)) {
 		arrive(p, s, now, out)
 	}
 }
@@ -264,7 +269,7 @@ func vent(p *Plan, s *State, now time.Duration, out *Output) {
 	}
 	openSafe(p, s, now)
 	switch {
-	case s.OpenSafe && now-s.QuietSince >= ventedTime:
+	case s.OpenSafe && p.due(now, s.QuietSince, ventedTime):
 		text := "vented; the vent stands open"
 		if s.InsideKnown && now-s.InsideAt <= insideStale && s.Inside > p.RoomPa+insideHighPa {
 			out.say(Event{Kind: NoteEvent, Text: "the unit holds pressure inside: let it off through its port before its closure is touched, face away", Critical: true})

@@ -57,7 +57,7 @@ func (w *slope) value(noisePa float64) (paS, u float64) {
 // rule and the pressure is stable, at its ceiling in any case.
 func settled(p *Plan, s *State, now time.Duration) bool {
 	leg := &p.Legs[s.Leg]
-	since := now - s.Since
+	since := now - s.Since + p.Period/2 // see due
 	if leg.SettleMax <= leg.Settle {
 		return since >= leg.Settle
 	}

@@ -66,7 +66,7 @@ func spans(t testing.TB, sc scenario) []span {
 		all[len(all)-1].till = now.Mono
 	}
 	if err := loop.Run(context.Background()); err != nil || loop.State().Stopped != rig.NotStopped {
-		t.Fatalf("%s with nothing wrong: %v, %s", sc, err, loop.State().Stopped)
+		t.Errorf("%s with nothing wrong: %v, %s", sc, err, loop.State().Stopped)
 	}
 	return all
 }

@@ -40,7 +40,7 @@ func (t *tape) gap(text string, at time.Duration) {
 func play(p *rig.Plan, t *tape, see func(now rig.Instant, s rig.State, out *rig.Output)) rig.State {
 	var s rig.State
 	gaps := t.gaps
-	for now := t.firstStage; now <= t.last; now += p.Period {
+	for now := t.firstStage; now <= t.last; now = t.step(now+p.Period, p.Period) {
 		if len(gaps) > 0 && now > gaps[0].begins {
 			g := gaps[0]
 			gaps = gaps[1:]

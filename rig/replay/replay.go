@@ -26,8 +26,8 @@ type Result struct {
 	Difference         string // the first one, in words; empty: none
 }
 
-// Run replays a record. Times may differ by one period of the loop, since a
-// real clock does not tick on the dot.
+// Run replays a record. Times may differ by one period of the loop and half of
+// one, since a real clock does not tick on the dot.
 func Run(r *record.Record) (Result, error) {
 	p, err := rig.NewPlan(r.Run)
 	if err != nil {
@@ -49,7 +49,7 @@ func Run(r *record.Record) (Result, error) {
 	log := &recorder{}
 	play(p, tape, func(now rig.Instant, _ rig.State, out *rig.Output) { log.take(p, now.Mono, out) })
 	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), fromFirstStage(log.commands)
-	res.Difference = difference(res.Recorded, res.Replayed, p.Period)
+	res.Difference = difference(res.Recorded, res.Replayed, p.Period*3/2)
 	return res, nil
 }
 
@@ -59,6 +59,7 @@ type tape struct {
 	readings   []sensors.Reading
 	next       int
 	firstStage time.Duration
+	steps      []time.Duration // moments that are known for steps of the loop
 	asked      []asked
 	aborted    bool
 	quantities map[string]sensors.Quantity // main quantity of each sensor
@@ -103,6 +104,18 @@ func (t *tape) until(now time.Duration) []sensors.Reading {
 	return t.readings[from:t.next]
 }
 
+// step gives the moment of the step that is due at a time: the recorded one
+// where the record tells it.
+func (t *tape) step(due, period time.Duration) time.Duration {
+	for len(t.steps) > 0 && t.steps[0] <= due-period/2 {
+		t.steps = t.steps[1:]
+	}
+	if len(t.steps) > 0 && t.steps[0] <= due+period/2 {
+		return t.steps[0]
+	}
+	return due
+}
+
 // read takes in a record: its readings, and what was commanded.
 func read(r *record.Record) (*tape, Result, error) {
 	t := &tape{noValve: -1, firstStage: -1, quantities: map[string]sensors.Quantity{}}
@@ -127,6 +140,9 @@ func read(r *record.Record) (*tape, Result, error) {
 		at := time.Unix(0, l.TimeNS).Sub(t.start)
 		t.take(&l, at)
 		t.last = at
+		if l.Measurement == record.Stage || l.Measurement == record.Valve && l.Open { // a valve shuts between two steps too
+			t.steps = append(t.steps, at)
+		}
 		if l.Measurement == record.Stage && t.firstStage < 0 {
 			t.firstStage = at
 		}
