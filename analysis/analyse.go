@@ -230,6 +230,7 @@ func (a *analysis) measure() {
 	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return j.unsure })
 	a.closingSteps()
 	a.openingSteps()
+	a.pulsedSteps()
 	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return a.stoodStill(j) || a.setAside(j) })
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 	for _, j := range a.steps {

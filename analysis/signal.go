@@ -163,7 +163,8 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 			// Two spikes in a row, of any size and side: the last one returns all at once,
 			// faster by far than a supply makes anything good.
 			last := edge + back
-			if math.Abs(back) <= min(4*noise, limit) && math.Abs(last) > limit && edge*last > 0 && math.Abs(edge) > 0.8*math.Abs(last) && math.Abs(edge) > 3*math.Abs(slope)*(t[i+k]-t[i+k-1]) {
+			if math.Abs(back) <= min(4*noise, limit) && math.Abs(last) > limit && edge*last > 0 && math.Abs(edge) > 0.8*math.Abs(last) && math.Abs(edge) > 3*math.Abs(slope)*(t[i+k]-t[i+k-1]) &&
+				(k < 3 || math.Abs(edge) > 2*math.Abs(p[i+k-1]-p[i+k-2])) { // no climb of even steps, as a supply makes
 				end = i + k
 				break
 			}
