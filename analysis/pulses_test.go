@@ -12,9 +12,14 @@ import (
 // every second or so no state of the valves lasts long enough for a test of its
 // own, and without a sensor inside nothing else shows a loss of volume.
 func TestACollapseWhileTheInletPulsesIsNoPass(t *testing.T) {
-	found, seeds := 0, few(30)
-	for k := range seeds {
-		seed := 313_000 + k
+	// The first four fell just after the inlet opened, where the rise and the loss
+	// together once looked like a spike.
+	list := []uint64{303_001, 303_012, 303_016, 303_045}
+	for k := range few(30) {
+		list = append(list, 313_000+k)
+	}
+	found, seeds := 0, len(list)
+	for _, seed := range list {
 		profile, topM := "proof-10m-sea", 10.0
 		if seed%2 == 1 {
 			profile, topM = "proof-30m-sea", 30
@@ -29,7 +34,7 @@ func TestACollapseWhileTheInletPulsesIsNoPass(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d collapses found, the others in doubt", found, seeds)
-	if found*10 < int(seeds)*8 {
+	if found*10 < seeds*8 {
 		t.Errorf("%d of %d collapses found", found, seeds)
 	}
 }

@@ -156,6 +156,10 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 		for k := 1; k <= spikeRun && i+k < len(p); k++ {
 			back := p[i+k] - at(t[i+k])
 			edge := p[i+k-1] - at(t[i+k-1]) - back // less what the ramp itself does
+			// What an open inlet raised by even steps and a loss took back is no spike.
+			if k >= 3 && math.Abs(p[i+k-1]-p[i]) > math.Abs(edge)/2 {
+				continue
+			}
 			if math.Abs(back) <= max(0.3*math.Abs(dev), 4*noise) && math.Abs(back) <= 1.5*limit && edge*dev > 0 && math.Abs(edge) > 0.7*math.Abs(dev) {
 				end = i + k
 				break
