@@ -86,7 +86,7 @@ function listen() {
   on('state', (s) => { state = s; drawState(); });
   on('ladder', (l) => { if (JSON.stringify(l) !== JSON.stringify(ladder)) now = null; ladder = l; end = null; zooms(); drawLadder(); drawEnd(); });
   on('checks', drawChecks);
-  on('now', (n) => { const was = now; now = n; nowAt = performance.now(); drawNow(was); });
+  on('now', (n) => { const was = now; now = n; nowAt = performance.now(); drawNow(was); if (nowAt - drawnAt > 5000) { drawnAt = nowAt; picture(); } });
   on('event', (e) => { events = e || []; drawEvents(); });
   on('end', (o) => { end = o; drawEnd(); beep(o.verdict === 'pass' ? 2 : 5, o.verdict === 'pass' ? 880 : 330); if (view === 'records') records(); });
   source.onerror = () => { if (source.readyState === EventSource.CLOSED) setTimeout(listen, 2000); };
@@ -217,7 +217,7 @@ function drawEnd() {
 const papers = (name) => ['certificate.html', 'certificate.pdf'].flatMap((f) => [el('a', t('paper.' + f), { href: '/records/' + encodeURIComponent(name) + '/' + f, target: '_blank', rel: 'noopener' }), document.createTextNode(' ')]);
 
 // Pictures
-let shown = null, asked = 0;
+let shown = null, asked = 0, drawnAt = 0;
 function zooms() { put($('zoom'), [['', t('zoom.all')], ['stage', t('zoom.stage')], ['10', t('zoom.minutes', { n: 10 })], ...(shown && shown.stages || []).map((s, i) => ['s' + i, said('stagekind', s.kind) + ' ' + s.name]).filter((_, i) => shown.stages[i].kind === 'hold')]); }
 async function picture() {
   if (view !== 'now' || document.hidden || (!now && !end)) return;
@@ -250,7 +250,6 @@ let pointed = 1;
 $('picture').addEventListener('pointermove', (e) => { const r = $('picture').getBoundingClientRect(); point((e.clientX - r.left) / r.width); });
 $('picture').addEventListener('keydown', (e) => { if (e.key === 'ArrowLeft' || e.key === 'ArrowRight') { e.preventDefault(); const s = Math.min(1, Math.max(0, pointed + (e.key === 'ArrowLeft' ? -.01 : .01))); point(shown.left + (shown.right - shown.left) * s); } });
 $('kind').addEventListener('change', picture); $('zoom').addEventListener('change', picture);
-setInterval(() => { if (state.what === 'running') picture(); }, 5000);
 
 // Test
 async function choose() {
