@@ -107,10 +107,10 @@ func TestOneTransferAtATimeAndNoneInBetween(t *testing.T) {
 func TestABusThatHangsIsReportedAndComesBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		release := make(chan struct{})
-		held := true
+		var free atomic.Bool
 		f := &fake{}
 		f.tx = func(_ uint16, _, r []byte) error {
-			if held {
+			if !free.Load() {
 				<-release
 			}
 			if len(r) > 0 {
@@ -132,7 +132,7 @@ func TestABusThatHangsIsReportedAndComesBack(t *testing.T) {
 		if err := b.Tx(0x44, []byte{1}, r); !errors.Is(err, ErrHangs) || time.Since(start) != 0 {
 			t.Errorf("%v after %v", err, time.Since(start))
 		}
-		held = false
+		free.Store(true)
 		close(release)
 		synctest.Wait()
 		if r[0] != 7 {
@@ -147,8 +147,9 @@ func TestABusThatHangsIsReportedAndComesBack(t *testing.T) {
 
 func TestWhatIsDoneTogetherEndsWithTheTransferThatHangs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		release, done := make(chan struct{}), 0
-		f := &fake{tx: func(uint16, []byte, []byte) error { done++; <-release; return nil }}
+		release := make(chan struct{})
+		var done atomic.Int32
+		f := &fake{tx: func(uint16, []byte, []byte) error { done.Add(1); <-release; return nil }}
 		b := New("1", f, time.Second)
 		waiting := make(chan error)
 		go func() {
@@ -161,8 +162,8 @@ func TestWhatIsDoneTogetherEndsWithTheTransferThatHangs(t *testing.T) {
 			later = bus.Tx(1, []byte{2}, nil)
 			return first
 		})
-		if !errors.Is(err, ErrHangs) || !errors.Is(later, ErrHangs) || done != 1 {
-			t.Error(err, later, done)
+		if !errors.Is(err, ErrHangs) || !errors.Is(later, ErrHangs) || done.Load() != 1 {
+			t.Error(err, later, done.Load())
 		}
 		if err := <-waiting; !errors.Is(err, ErrHangs) {
 			t.Errorf("who waited for a turn: %v", err)
