@@ -44,7 +44,7 @@ func interval(i *analysis.Interval) string {
 	if i == nil {
 		return "not measured"
 	}
-	return fmt.Sprintf("%.2f (%.2f to %.2f)", i.Estimate, i.Low, i.High)
+	return fmt.Sprintf("%.2f (%.2f to %.2f)", plain(i.Estimate, 100), plain(i.Low, 100), plain(i.High, 100))
 }
 
 // oneLine is a verdict for a list.
