@@ -10,8 +10,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/creack/pty"
-	"golang.org/x/sys/unix"
 	"golang.org/x/term"
 )
 
@@ -280,25 +278,6 @@ func (e *Emulator) send(p []byte) {
 	if _, err := e.master.Write(p); err != nil {
 		e.dropped++
 	}
-}
-
-// openPair opens a pseudo-terminal pair whose master's writes have a deadline,
-// which they do not have as the library opens it.
-func openPair() (master, slave *os.File, err error) {
-	blocking, slave, err := pty.Open()
-	if err != nil {
-		return nil, nil, err
-	}
-	defer blocking.Close()
-	fd, err := unix.FcntlInt(blocking.Fd(), unix.F_DUPFD_CLOEXEC, 0)
-	if err == nil {
-		err = unix.SetNonblock(fd, true)
-	}
-	if err != nil {
-		slave.Close()
-		return nil, nil, err
-	}
-	return os.NewFile(uintptr(fd), blocking.Name()), slave, nil
 }
 
 func (e *Emulator) plug() error {
