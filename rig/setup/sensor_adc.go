@@ -40,6 +40,12 @@ func (s *Sensor) checkADS1115(key func(string) string) error {
 		if err := checkWord(at("signal"), f.Signal, adcSignals); err != nil {
 			return err
 		}
+		if _, err := ads1115.RangeOf(f.RangeV); err != nil {
+			return wrong(at("range_v"), "%v", err)
+		}
+		if n := len(f.Steinhart); n != 0 && (n != 3 || f.Signal != "thermistor") {
+			return wrong(at("steinhart_hart"), "a thermistor has three of these numbers, A, B and C; here are %d", n)
+		}
 		q := s.fieldQuantity(f)
 		main = main || q.String() == s.Measures
 		switch f.Signal {
@@ -83,6 +89,8 @@ func (s Sensor) ADS1115() (ads1115.Supply, []ads1115.Input, []scale.Scale) {
 	for _, f := range s.Fields {
 		in := ads1115.Input{Channel: slices.Index(adcInputs, f.From), Kind: ads1115.Kind(max(0, slices.Index(adcSignals, f.Signal))), Low: f.Low, High: f.High,
 			DividedBy: f.DividedBy, ShuntOhm: f.ShuntOhm, SeriesOhm: f.SeriesOhm, R25Ohm: f.R25Ohm, BetaK: f.BetaK, EndOhm: f.EndOhm}
+		in.Range, _ = ads1115.RangeOf(f.RangeV) // checked
+		copy(in.Steinhart[:], f.Steinhart)
 		inputs = append(inputs, in)
 		scales = append(scales, s.adcScale(f))
 	}

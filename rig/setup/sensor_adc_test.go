@@ -16,6 +16,8 @@ func TestAnADS1115SaysWhatHangsAtIt(t *testing.T) {
 		"looks dry":         func(s *Sensor) { s.Fields[1].EndOhm = 0 },
 		"supply needs":      func(s *Sensor) { s.SupplyInput = "" },
 		"cannot measure":    func(s *Sensor) { s.Fields[1].Measures = "chamber gas temperature" },
+		"no range of":       func(s *Sensor) { s.Fields[0].RangeV = 5 },
+		"three of these":    func(s *Sensor) { s.Fields[0].Steinhart = []float64{1, 2} },
 		"reference":         func(s *Sensor) { s.Fields[0].Reference = "" },
 		"is in use already": func(s *Sensor) { s.Fields[1].From = "ain0" },
 		"measures wet probe": func(s *Sensor) {

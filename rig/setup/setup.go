@@ -144,13 +144,15 @@ type Sensor struct {
 type Field struct {
 	// Driver ads1115: what hangs at the input; see sensors/ads1115. Low and high
 	// are the values at both ends of a transducer's signal.
-	Signal    string  `toml:"signal,omitempty"`     // ratiometric, loop, thermistor or wet-probe
-	DividedBy float64 `toml:"divided_by,omitempty"` // ratiometric: by resistors before the input; 0: 1
-	ShuntOhm  float64 `toml:"shunt_ohm,omitempty"`
-	SeriesOhm float64 `toml:"series_ohm,omitempty"`
-	R25Ohm    float64 `toml:"r25_ohm,omitempty"` // of a thermistor at 25 °C
-	BetaK     float64 `toml:"beta_k,omitempty"`
-	EndOhm    float64 `toml:"end_ohm,omitempty"` // across the far end of a wet probe's line
+	Signal    string    `toml:"signal,omitempty"`     // ratiometric, loop, thermistor or wet-probe
+	DividedBy float64   `toml:"divided_by,omitempty"` // ratiometric: by resistors before the input; 0: 1
+	ShuntOhm  float64   `toml:"shunt_ohm,omitempty"`
+	SeriesOhm float64   `toml:"series_ohm,omitempty"`
+	R25Ohm    float64   `toml:"r25_ohm,omitempty"` // of a thermistor at 25 °C
+	BetaK     float64   `toml:"beta_k,omitempty"`
+	Steinhart []float64 `toml:"steinhart_hart,omitempty"` // A, B and C of 1/T = A + B ln R + C (ln R)³, instead of the two
+	RangeV    float64   `toml:"range_v,omitempty"`        // full scale of the input, see sensors/ads1115; 0: 6.144
+	EndOhm    float64   `toml:"end_ohm,omitempty"`        // across the far end of a wet probe's line
 
 	From      string `toml:"from"`                // key, column number from 1, or JSON path; modbus: register from 0; I2C: output of the part
 	Measures  string `toml:"measures,omitempty"`  // see sensors.QuantityNames; empty: as the sensor

@@ -52,6 +52,20 @@ const (
 	V025              // ±0.256 V
 )
 
+// RangeOf finds the range of a full scale in V, 0 for the widest.
+func RangeOf(volts float64) (Range, error) {
+	if volts == 0 {
+		return V6, nil
+	}
+	for r, v := range fullScale {
+		if v == volts {
+			return Range(r), nil
+		}
+	}
+	return 0, fmt.Errorf("%g V is no range of an ADS1115; %g, %g, %g, %g, %g and %g are", volts,
+		fullScale[0], fullScale[1], fullScale[2], fullScale[3], fullScale[4], fullScale[5])
+}
+
 // Volts is what a code stands for.
 func (r Range) Volts(code int16) float64 { return float64(code) * fullScale[r] / 32768 }
 
@@ -81,6 +95,9 @@ func New(bus i2c.Bus, addr uint16, supply Supply, inputs []Input) (*Device, erro
 		}
 		used[in.Channel] = true
 		needs = needs || in.Kind != Loop
+		if most := in.most(supply); most > fullScale[in.Range] {
+			return nil, fmt.Errorf("input %d: its signal reaches %.3g V at a supply of %g V, and the range ends at %g V", i, most, supply.High, fullScale[in.Range])
+		}
 	}
 	if needs {
 		if err := supply.check(); err != nil {

@@ -45,13 +45,14 @@ type Input struct {
 	Channel   int // 0 to 3, against ground
 	Range     Range
 	Kind      Kind
-	Low, High float64 // Ratiometric, Loop: the values at both ends of the signal
-	DividedBy float64 // Ratiometric: by resistors before the channel; 0: 1
-	ShuntOhm  float64 // Loop
-	SeriesOhm float64 // Thermistor, WetProbe: from the supply
-	R25Ohm    float64 // Thermistor: at 25 °C
-	BetaK     float64 // Thermistor
-	EndOhm    float64 // WetProbe: across the far end of its line
+	Low, High float64    // Ratiometric, Loop: the values at both ends of the signal
+	DividedBy float64    // Ratiometric: by resistors before the channel; 0: 1
+	ShuntOhm  float64    // Loop
+	SeriesOhm float64    // Thermistor, WetProbe: from the supply
+	R25Ohm    float64    // Thermistor: at 25 °C
+	BetaK     float64    // Thermistor, or Steinhart
+	Steinhart [3]float64 // Thermistor: A, B and C of Steinhart and Hart, see celsius; zero: R25Ohm and BetaK
+	EndOhm    float64    // WetProbe: across the far end of its line
 }
 
 func (in Input) check() error {
@@ -64,12 +65,26 @@ func (in Input) check() error {
 		return fmt.Errorf("a loop needs its shunt, in ohm")
 	case in.Kind == Loop && 0.021*in.ShuntOhm >= fullScale[in.Range]:
 		return fmt.Errorf("21 mA make %.3g V over the shunt, and the range ends at %g V", 0.021*in.ShuntOhm, fullScale[in.Range])
-	case in.Kind == Thermistor && !(in.SeriesOhm > 0 && in.R25Ohm > 0 && in.BetaK > 0):
-		return fmt.Errorf("a thermistor needs its resistor, its ohm at 25 °C and its beta")
+	case in.Kind == Thermistor && in.Steinhart == [3]float64{} && !(in.SeriesOhm > 0 && in.R25Ohm > 0 && in.BetaK > 0):
+		return fmt.Errorf("a thermistor needs its resistor, its ohm at 25 °C and its beta; or its resistor and the three numbers of Steinhart and Hart")
+	case in.Kind == Thermistor && in.Steinhart != [3]float64{} && !(in.SeriesOhm > 0 && in.R25Ohm == 0 && in.BetaK == 0 && in.Steinhart[0] > 0 && in.Steinhart[1] > 0 && in.Steinhart[2] >= 0):
+		return fmt.Errorf("the numbers of Steinhart and Hart need the resistor beside them, are above 0, and take the place of ohm at 25 °C and beta")
 	case in.Kind == WetProbe && !(in.SeriesOhm > 0 && in.EndOhm > 0):
 		return fmt.Errorf("a wet probe needs its resistor and the one at the end of its line: without that an open wire looks dry")
 	}
 	return nil
+}
+
+// most is the voltage that an input reaches at its supply's highest; 0 for a loop,
+// whose shunt is checked.
+func (in Input) most(s Supply) float64 {
+	switch {
+	case in.Kind == Loop:
+		return 0
+	case in.Kind == Ratiometric:
+		return shareHigh * s.High / max(in.DividedBy, 1)
+	}
+	return openShare * s.High
 }
 
 // NAMUR NE 43, from memory: a transmitter that has failed gives 3.6 mA or less,
@@ -128,7 +143,25 @@ func (in Input) result(volts, supplyV float64, s Supply) poll.Result {
 	if share < shortShare {
 		return poll.Bad(sensors.Disconnected, "its wires are shorted")
 	}
-	return poll.Result{Value: 1/(1/298.15+math.Log(ohm/in.R25Ohm)/in.BetaK) - 273.15}
+	c := in.celsius(ohm)
+	if !(c >= thermistorLowC && c <= thermistorHighC) {
+		return poll.Bad(sensors.OutOfRange, "%.0f ohm are %.0f °C; a thermistor measures %d to %d °C: its wires or the numbers given for it are wrong", ohm, c, thermistorLowC, thermistorHighC)
+	}
+	return poll.Result{Value: c}
+}
+
+// The range of bead thermistors (common practice, no source).
+const thermistorLowC, thermistorHighC = -55, 150
+
+// celsius is the temperature of a thermistor: 1/T = A + B ln R + C (ln R)³
+// (Steinhart and Hart, 1968, from memory), or with one number 1/T = 1/298.15 K +
+// ln(R/R25)/beta.
+func (in Input) celsius(ohm float64) float64 {
+	if a := in.Steinhart; a != [3]float64{} {
+		ln := math.Log(ohm)
+		return 1/(a[0]+a[1]*ln+a[2]*ln*ln*ln) - 273.15
+	}
+	return 1/(1/298.15+math.Log(ohm/in.R25Ohm)/in.BetaK) - 273.15
 }
 
 func (in Input) loop(mA float64) poll.Result {

@@ -2,11 +2,9 @@ package ds18b20
 
 import (
 	"context"
-	"encoding/csv"
 	"encoding/hex"
 	"fmt"
 	"io/fs"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
@@ -24,23 +22,6 @@ import (
 	"proofpot/sensors/sensortest/parttest"
 )
 
-// rows reads a table of testdata/reference, which names its sources.
-func rows(t testing.TB, name string) [][]string {
-	t.Helper()
-	file, err := os.Open("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	r := csv.NewReader(file)
-	r.Comment = '#'
-	all, err := r.ReadAll()
-	if err != nil || len(all) < 3 {
-		t.Fatal(len(all), err)
-	}
-	return all[1:]
-}
-
 // pad makes a scratchpad as the part has it after a measurement at 12 bits.
 func pad(register uint16) (p [9]byte) {
 	p = [9]byte{byte(register), byte(register >> 8), alarmHigh, alarmLow, twelveBits, 0xFF, 0x0C, 0x10}
@@ -49,15 +30,12 @@ func pad(register uint16) (p [9]byte) {
 }
 
 func TestTheTableOfTheDataSheetComesOut(t *testing.T) {
-	for _, row := range rows(t, "ds18b20_temperature.csv") {
+	for _, row := range sensortest.Table(t, "../../testdata/reference/ds18b20_temperature.csv", 7) {
 		register, err := strconv.ParseUint(row[0], 16, 16)
 		if err != nil {
 			t.Fatal(err)
 		}
-		want, err := strconv.ParseFloat(row[1], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
+		want := sensortest.Number(t, row[1])
 		if got := Celsius(uint16(register)); got != want {
 			t.Errorf("%s hex is %v °C, want %v", row[0], got, want)
 		}
@@ -75,7 +53,7 @@ func TestTheTableOfTheDataSheetComesOut(t *testing.T) {
 }
 
 func TestTheCheckByteIsThatOfOneWire(t *testing.T) {
-	for _, row := range rows(t, "onewire_crc8.csv") {
+	for _, row := range sensortest.Table(t, "../../testdata/reference/onewire_crc8.csv", 2) {
 		b, err := hex.DecodeString(strings.ReplaceAll(row[0], " ", ""))
 		if err != nil {
 			t.Fatal(err)

@@ -21,7 +21,7 @@ import (
 // StandardInput is the path that stands for standard input.
 const StandardInput = "-"
 
-const wait = 50 * time.Millisecond
+const waits = 50 * time.Millisecond
 
 // ErrReplaced is the error of a file that was cut, replaced or taken away.
 var ErrReplaced = errors.New("the file was cut or replaced")
@@ -32,7 +32,8 @@ type Port struct {
 	path string
 	pipe bool
 	info fs.FileInfo
-	at   int64 // of a file, what has been read
+	at   int64         // of a file, what has been read
+	wait time.Duration // where nothing has come
 }
 
 // Open opens a file, a pipe or standard input. The error is one line.
@@ -47,7 +48,7 @@ func Open(path string) (*Port, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Port{path: path, pipe: info.Mode()&fs.ModeNamedPipe != 0}
+	p := &Port{wait: waits, path: path, pipe: info.Mode()&fs.ModeNamedPipe != 0}
 	if !p.pipe && !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%q is neither a file nor a pipe", path)
 	}
@@ -66,7 +67,7 @@ func Open(path string) (*Port, error) {
 // Read gives what has come; os.ErrDeadlineExceeded where that is nothing.
 func (p *Port) Read(b []byte) (int, error) {
 	if p.pipe {
-		if err := p.file.SetReadDeadline(time.Now().Add(wait)); err != nil {
+		if err := p.file.SetReadDeadline(time.Now().Add(p.wait)); err != nil {
 			return 0, err
 		}
 	}
@@ -78,7 +79,7 @@ func (p *Port) Read(b []byte) (int, error) {
 	if p.path == StandardInput {
 		return 0, io.EOF
 	}
-	time.Sleep(wait)
+	time.Sleep(p.wait)
 	if !p.pipe {
 		now, err := os.Stat(p.path)
 		if err != nil || !os.SameFile(now, p.info) || now.Size() < p.at {

@@ -11,6 +11,12 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"proofpot/sensors"
+	"proofpot/sensors/scale"
+	"proofpot/sensors/sensortest"
+	"proofpot/sensors/serialline"
+	"proofpot/sensors/serialline/textline"
 )
 
 // next reads until something comes, or the port says that it is lost.
@@ -85,6 +91,46 @@ func TestAPipeWaitsForItsWriterAndTheNextOne(t *testing.T) {
 			t.Errorf("%q %v", got, err)
 		}
 	}
+}
+
+func TestAFileDoesWhatADriverMust(t *testing.T) {
+	const interval = 200 * time.Millisecond
+	sensortest.Suite(t, func(t *testing.T, clock *sensortest.Clock) sensortest.Subject {
+		path := filepath.Join(t.TempDir(), "logger.lp")
+		write(t, path, "", os.O_CREATE)
+		open := func() (serialline.Port, error) {
+			port, err := Open(path)
+			if err != nil {
+				return nil, err
+			}
+			port.wait = time.Millisecond // what is on its way is soon read
+			return port, nil
+		}
+		port, err := open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		driver, err := serialline.New(port, serialline.Options{
+			Line: textline.Config{Sensor: "log", Main: sensors.ChamberPressure, Shape: textline.KeyValue, Fields: []textline.Field{
+				{From: "p", Quantity: sensors.ChamberPressure, Unit: "bar", Reference: scale.Absolute, High: 10},
+				{From: "t", Quantity: sensors.ChamberWater, Unit: "C", High: 50},
+			}},
+			Interval: interval, Room: scale.NewRoom(0, false), Clock: clock.Now,
+			Reopen: open, Every: time.Millisecond,
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		line := func(text string) func() { return func() { write(t, path, text, os.O_APPEND) } }
+		line("the first line of a port is dropped\n")()
+		return sensortest.Subject{
+			Driver: driver, Sensor: "log", Silence: serialline.SilentIntervals * interval,
+			Want: map[sensors.Quantity]float64{sensors.ChamberPressure: 321400, sensors.ChamberWater: 18.5},
+			Good: line("p=3.214 t=18.5\n"), Garbled: line("p=3.2x4 t=18.5\n"), OutOfRange: line("p=11 t=51\n"),
+			Gone: func() { os.Rename(path, path+".1") },
+			Back: func() { write(t, path, "", os.O_CREATE) },
+		}
+	})
 }
 
 func TestWhatIsNoFileOrPipeIsRefused(t *testing.T) {

@@ -35,5 +35,5 @@ func openInput() (*Port, error) {
 	if err := unix.SetNonblock(copied, true); err != nil {
 		return nil, errors.Join(err, unix.Close(copied))
 	}
-	return &Port{file: os.NewFile(uintptr(copied), "standard input"), path: StandardInput, pipe: true, info: info}, nil
+	return &Port{file: os.NewFile(uintptr(copied), "standard input"), path: StandardInput, pipe: true, info: info, wait: waits}, nil
 }

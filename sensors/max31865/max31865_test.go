@@ -2,11 +2,8 @@ package max31865
 
 import (
 	"context"
-	"encoding/csv"
 	"math"
-	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -23,23 +20,8 @@ import (
 
 func TestTheTableOfIEC60751ComesOutBothWays(t *testing.T) {
 	// The table names the source and the tolerance of its rows.
-	file, err := os.Open("../../testdata/reference/pt100_iec60751.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	r := csv.NewReader(file)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 20 {
-		t.Fatal(len(rows), err)
-	}
-	for _, row := range rows[1:] {
-		c, err1 := strconv.ParseFloat(row[0], 64)
-		ohm, err2 := strconv.ParseFloat(row[1], 64)
-		if err1 != nil || err2 != nil {
-			t.Fatal(row)
-		}
+	for _, row := range sensortest.Table(t, "../../testdata/reference/pt100_iec60751.csv", 20) {
+		c, ohm := sensortest.Number(t, row[0]), sensortest.Number(t, row[1])
 		within, kelvin := 0.005+1e-9, 0.02
 		if row[2] == "computed" {
 			within, kelvin = 1e-6, 1e-5

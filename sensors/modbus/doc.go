@@ -27,7 +27,7 @@
 //     pressure. Without them a wrong unit is seen only at open vent.
 //
 // Two misprints in a public manual (of an LCR meter) show why the CRC has a
-// table of its own: testdata/modbus_rtu_crc.csv names them.
+// table of its own: testdata/reference/modbus_rtu_crc.csv names them.
 //
 // # Timing
 //

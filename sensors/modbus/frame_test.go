@@ -3,14 +3,14 @@ package modbus
 import (
 	"bytes"
 	"encoding/binary"
-	"encoding/csv"
 	"encoding/hex"
 	"errors"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"proofpot/sensors/sensortest"
 )
 
 func bytesOf(t testing.TB, text string) []byte {
@@ -22,21 +22,10 @@ func bytesOf(t testing.TB, text string) []byte {
 	return b
 }
 
-// testdata/modbus_rtu_crc.csv names the source of each row; the first is the
+// testdata/reference/modbus_rtu_crc.csv names the source of each row; the first is the
 // example of the serial line guide itself.
 func TestTheCheckWordIsThatOfTheSpecification(t *testing.T) {
-	data, err := os.Open("testdata/modbus_rtu_crc.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer data.Close()
-	r := csv.NewReader(data)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 9 {
-		t.Fatalf("%d rows, %v", len(rows), err)
-	}
-	for _, row := range rows[1:] {
+	for _, row := range sensortest.Table(t, "../../testdata/reference/modbus_rtu_crc.csv", 9) {
 		want, err := strconv.ParseUint(row[1], 16, 16)
 		if err != nil {
 			t.Fatal(err)
@@ -49,7 +38,7 @@ func TestTheCheckWordIsThatOfTheSpecification(t *testing.T) {
 }
 
 // The request of registers 108 to 110 of device 17, in the application protocol
-// 6.3 with the frame around it (testdata/modbus_rtu_crc.csv), and its answer of
+// 6.3 with the frame around it (testdata/reference/modbus_rtu_crc.csv), and its answer of
 // 6.3: 02 2B, 00 00, 00 64 hex.
 func TestTheExampleOfTheSpecificationIsAskedAndRead(t *testing.T) {
 	ask := request(17, ReadHolding, 0x6B, 3)

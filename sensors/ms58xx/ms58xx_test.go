@@ -2,10 +2,8 @@ package ms58xx_test
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -149,18 +147,7 @@ func TestWhatAPartIsNotMadeForIsAFault(t *testing.T) {
 
 // The table names the source of each row; the first two are AN520's own example.
 func TestTheCalibrationsCheckWordIsThatOfTheApplicationNote(t *testing.T) {
-	file, err := os.Open("../../testdata/reference/ms58xx_prom_crc4.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	r := csv.NewReader(file)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 8 {
-		t.Fatalf("%d rows, %v", len(rows), err)
-	}
-	for _, row := range rows[1:] {
+	for _, row := range sensortest.Table(t, "../../testdata/reference/ms58xx_prom_crc4.csv", 7) {
 		var words [8]uint16
 		for i, w := range strings.Fields(row[1]) {
 			n, err := strconv.ParseUint(w, 16, 16)

@@ -1,49 +1,27 @@
 package sht
 
 import (
-	"encoding/csv"
 	"encoding/hex"
 	"math"
-	"os"
-	"strconv"
 	"testing"
 
 	"proofpot/sensors"
 	"proofpot/sensors/poll"
+	"proofpot/sensors/sensortest"
 )
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return x
-}
 
 // The table names the source of each row; BEEF is the data sheet's own.
 func TestWordsAreThoseOfTheDataSheet(t *testing.T) {
-	file, err := os.Open("../../testdata/reference/sht3x_sht4x_crc_conversion.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	r := csv.NewReader(file)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 9 {
-		t.Fatalf("%d rows, %v", len(rows), err)
-	}
-	for _, row := range rows[1:] {
+	for _, row := range sensortest.Table(t, "../../testdata/reference/sht3x_sht4x_crc_conversion.csv", 9) {
 		raw, err := hex.DecodeString(row[0] + row[1])
 		if err != nil {
 			t.Fatal(err)
 		}
 		word, err := Word([3]byte(raw), "word")
-		if err != nil || float64(word) != number(t, row[2]) {
+		if err != nil || float64(word) != sensortest.Number(t, row[2]) {
 			t.Errorf("%s: %d %v", row[0], word, err)
 		}
-		if c := Celsius(word); math.Abs(c-number(t, row[3])) > 1e-5 {
+		if c := Celsius(word); math.Abs(c-sensortest.Number(t, row[3])) > 1e-5 {
 			t.Errorf("%s: %v °C, want %s", row[0], c, row[3])
 		}
 		end := word == 0 || word == 0xFFFF
@@ -52,7 +30,7 @@ func TestWordsAreThoseOfTheDataSheet(t *testing.T) {
 			results := make([]poll.Result, Outputs)
 			err := Results([6]byte{warm[0], warm[1], warm[2], raw[0], raw[1], raw[2]}, line[0], line[1], results)
 			h := results[Humidity]
-			if err != nil || end && (h.Kind != sensors.Saturated || !math.IsNaN(h.Value)) || !end && math.Abs(h.Value-number(t, row[column])) > 1e-5 {
+			if err != nil || end && (h.Kind != sensors.Saturated || !math.IsNaN(h.Value)) || !end && math.Abs(h.Value-sensortest.Number(t, row[column])) > 1e-5 {
 				t.Errorf("%s: %+v %v, want %s", row[0], h, err, row[column])
 			}
 		}

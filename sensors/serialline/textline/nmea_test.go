@@ -1,14 +1,13 @@
 package textline
 
 import (
-	"encoding/csv"
 	"fmt"
-	"os"
 	"strings"
 	"testing"
 
 	"proofpot/sensors"
 	"proofpot/sensors/scale"
+	"proofpot/sensors/sensortest"
 )
 
 func xdr(t *testing.T) *Parser {
@@ -31,23 +30,12 @@ func sentence(body string) []byte {
 
 // The rows name their sources; valid=0 has a checksum that does not match.
 func TestPublishedXDRSentencesAreRead(t *testing.T) {
-	f, err := os.Open("testdata/nmea_checksum.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	want := map[string]string{
 		"YXXDR,P,6.01325,B,POT,C,18.250,C,WATER":           "chamber pressure=601325; chamber water temperature=18.25",
 		"YXXDR,P,1.00212,B,CAN,H,41.2,P,CAN,C,21.40,C,CAN": "inside pressure=100212; inside humidity=41.2; inside temperature=21.4",
 	}
 	seen := 0
-	for _, row := range rows[1:] {
+	for _, row := range sensortest.Table(t, "../../../testdata/reference/nmea_xdr_checksum.csv", 7) {
 		expect := want[row[0]] // the others have no transducer of ours and are passed over
 		if expect != "" {
 			seen++

@@ -1,7 +1,6 @@
 package textline
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
 	"os"
@@ -13,6 +12,7 @@ import (
 
 	"proofpot/sensors"
 	"proofpot/sensors/scale"
+	"proofpot/sensors/sensortest"
 )
 
 const (
@@ -248,18 +248,7 @@ func TestASealedGaugePressureHoldsWhatWasSealedIn(t *testing.T) {
 }
 
 func TestChecksumsAgreeWithPublishedNMEASentences(t *testing.T) {
-	f, err := os.Open("testdata/nmea_checksum.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 5 {
-		t.Fatalf("%d rows, %v", len(rows), err)
-	}
-	for _, row := range rows[1:] {
+	for _, row := range sensortest.Table(t, "../../../testdata/reference/nmea_xdr_checksum.csv", 7) {
 		for _, dollar := range []string{"", "$"} {
 			p := gaugeAndWater(t)
 			_, why := p.checksum(dollar + row[0] + "*" + row[1])
