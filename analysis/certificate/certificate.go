@@ -137,10 +137,7 @@ type figure struct {
 }
 
 // SVG is the picture as part of a page.
-func (f figure) SVG() (template.HTML, error) {
-	svg, err := f.Picture.SVG()
-	return template.HTML(svg), err
-}
+func (f figure) SVG() template.HTML { return template.HTML(f.Picture.SVG()) }
 
 // sizes are those of the pictures: across the page, half of it, and low.
 type sizes struct{ wide, half, strip plots.Size }

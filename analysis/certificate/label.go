@@ -53,10 +53,7 @@ func WriteLabel(w io.Writer, run setup.Run, r *analysis.Result, opts Options) er
 	if err != nil {
 		return err
 	}
-	svg, err := label.SVG()
-	if err == nil {
-		_, err = w.Write(svg)
-	}
+	_, err = w.Write(label.SVG())
 	return err
 }
 
@@ -67,5 +64,5 @@ func WriteLabelPDF(w io.Writer, run setup.Run, r *analysis.Result, opts Options)
 		return err
 	}
 	return paper.Alone(w, paper.Properties{Title: "Label: unit " + r.Verdict.Unit, Creator: "proofpot " + opts.Version,
-		Language: "en", Written: opts.Generated}, label.Size.Width, label.Size.Height, label.DrawOn)
+		Language: "en", Written: opts.Generated}, label.Drawing)
 }

@@ -1,7 +1,6 @@
 package certificate
 
 import (
-	"fmt"
 	"io"
 	"strings"
 
@@ -32,9 +31,7 @@ func WritePDF(w io.Writer, run setup.Run, r *analysis.Result, opts Options) erro
 	var out *paper.Paper
 	for _, t := range append(textSizes, textSizes[0]) {
 		out = paper.New(properties)
-		if err := page.print(out, t); err != nil {
-			return fmt.Errorf("certificate: %w", err)
-		}
+		page.print(out, t)
 		if out.Pages() <= 2 {
 			break
 		}
@@ -63,18 +60,14 @@ type sheet struct {
 }
 
 // print lays the page out, in the order of the template.
-func (p *page) print(on *paper.Paper, size textSize) error {
+func (p *page) print(on *paper.Paper, size textSize) {
 	s := &sheet{on, size}
 	s.Font("", s.body)
-	if err := p.printHead(s); err != nil {
-		return err
-	}
+	p.printHead(s)
 	p.printVerdict(s)
 	p.printFailure(s)
 	p.printStages(s)
-	if err := p.printFigures(s); err != nil {
-		return err
-	}
+	p.printFigures(s)
 	s.Columns(0.5, func() {
 		facts(s, "Unit and closure", p.Closure)
 		facts(s, "Conditions", p.Readings)
@@ -110,7 +103,6 @@ func (p *page) print(on *paper.Paper, size textSize) error {
 			s.Columns(0.5, func() { signature(s, "Tested by, date") }, func() { signature(s, "Checked by, date") })
 		})
 	})
-	return nil
 }
 
 func signature(s *sheet, text string) {
@@ -125,8 +117,7 @@ func facts(s *sheet, heading string, list []fact) {
 	}
 }
 
-func (p *page) printHead(s *sheet) error {
-	var err error
+func (p *page) printHead(s *sheet) {
 	s.Columns(0.83, func() {
 		if p.Letterhead != "" {
 			s.Font("B", 8.5)
@@ -145,11 +136,10 @@ func (p *page) printHead(s *sheet) error {
 		s.Fact("Test started", p.Started, 0.17)
 		s.Fact("Written", p.Made+", proofpot "+p.Version, 0.17)
 	}, func() {
-		err = s.Picture(p.Code.Picture.Size.Width, p.Code.Picture.Size.Height, p.Code.Picture.DrawOn)
+		s.Picture(p.Code.Picture.Drawing)
 	})
 	s.Rule(1.2, paper.Ink)
 	s.Space(5)
-	return err
 }
 
 // strokes of the frame round the verdict: a pass, a fail and a doubt differ on
@@ -237,19 +227,16 @@ func (p *page) printStages(s *sheet) {
 	s.Font("", s.body)
 }
 
-func (p *page) printFigures(s *sheet) error {
+func (p *page) printFigures(s *sheet) {
 	s.Keep(func() {
 		s.Heading("Pictures")
 		if len(p.Figures) == 0 {
 			s.Text("The record holds no reading that could be drawn.", paper.Ink)
 		}
 	})
-	var failed error
 	one := func(f figure) func() {
 		return func() {
-			if err := s.Picture(f.Picture.Size.Width, f.Picture.Size.Height, f.Picture.DrawOn); err != nil {
-				failed = err
-			}
+			s.Picture(f.Picture.Drawing)
 			s.Font("", s.small)
 			caption, _, _ := strings.Cut(f.Caption, ". ")
 			s.Text(strings.TrimSuffix(caption, ".")+".", paper.Soft)
@@ -265,7 +252,6 @@ func (p *page) printFigures(s *sheet) error {
 		}
 		s.Keep(one(p.Figures[i]))
 	}
-	return failed
 }
 
 func (p *page) printSensors(s *sheet) {

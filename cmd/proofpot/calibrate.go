@@ -100,11 +100,7 @@ func (c *calibrateCmd) Run(w *world) error {
 		if err != nil {
 			return err
 		}
-		svg, err := picture.SVG()
-		if err != nil {
-			return err
-		}
-		if err := os.WriteFile(c.Picture, svg, 0o644); err != nil {
+		if err := os.WriteFile(c.Picture, picture.SVG(), 0o644); err != nil {
 			return err
 		}
 	}

@@ -30,11 +30,7 @@ func (c *compareCmd) draw(picked []statistics.History) error {
 		if err != nil {
 			return err
 		}
-		svg, err := p.SVG()
-		if err != nil {
-			return err
-		}
-		return record.WriteWhole(filepath.Join(c.Pictures, name), svg, 0o644)
+		return record.WriteWhole(filepath.Join(c.Pictures, name), p.SVG(), 0o644)
 	}
 	p, err := plots.Units(picked)
 	if err := put("units.svg", p, err); err != nil {

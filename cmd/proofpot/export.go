@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -179,12 +178,8 @@ func (c *exportCmd) pictures(w *world, folder, base string, run setup.Run) error
 		if err != nil {
 			return err
 		}
-		svg, err := p.SVG()
-		if err != nil {
-			return err
-		}
 		if err := whole(w, base+"-"+one.name+".svg", func(out io.Writer) error {
-			_, err := io.Copy(out, bytes.NewReader(svg))
+			_, err := out.Write(p.SVG())
 			return err
 		}); err != nil {
 			return err

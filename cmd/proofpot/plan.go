@@ -6,8 +6,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"proofpot/analysis/certificate/plots"
 	"proofpot/profiles/plan"
-	"proofpot/profiles/plan/picture"
 	"proofpot/rig"
 	"proofpot/rig/record"
 )
@@ -49,17 +49,19 @@ func (c *planCmd) Run(w *world) error {
 }
 
 func draw(p *plan.Plan, file string) error {
-	drawn := picture.SVG
-	switch filepath.Ext(file) {
-	case ".svg":
-	case ".png":
-		drawn = picture.PNG
-	default:
+	kind := filepath.Ext(file)
+	if kind != ".svg" && kind != ".png" {
 		return fmt.Errorf("%s: a picture's file ends in .svg or .png", file)
 	}
-	b, err := drawn(p)
+	drawn, err := plots.Plan(p)
 	if err != nil {
 		return err
+	}
+	b := drawn.SVG()
+	if kind == ".png" {
+		if b, err = drawn.PNG(150); err != nil {
+			return err
+		}
 	}
 	return record.WriteWhole(file, b, 0o644)
 }

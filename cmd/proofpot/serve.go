@@ -14,11 +14,11 @@ import (
 	"strings"
 	"time"
 
+	"proofpot/analysis/certificate/plots"
 	"proofpot/analysis/register"
 	"proofpot/analysis/register/files"
 	"proofpot/cmd/proofpot/page"
 	"proofpot/profiles"
-	"proofpot/profiles/plan/picture"
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
@@ -220,11 +220,11 @@ func (b *pageBench) Plan(c page.Choice) (page.PlanView, error) {
 	if err != nil {
 		return v, err
 	}
-	svg, err := picture.SVG(p)
+	drawn, err := plots.Plan(p)
 	if err != nil {
 		return v, err
 	}
-	v.Text, v.SVG, v.CanProve = p.Text(time.Now()), string(svg), p.CanProve()
+	v.Text, v.SVG, v.CanProve = p.Text(time.Now()), string(drawn.SVG()), p.CanProve()
 	if _, err := rig.NewPlan(sheet); err != nil {
 		v.Refused = err.Error()
 	}

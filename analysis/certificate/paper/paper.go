@@ -13,8 +13,8 @@ import (
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/sfnt"
-	"gonum.org/v1/plot/vg"
+
+	"proofpot/analysis/certificate/drawing"
 )
 
 // Lengths are in points, 1/72 inch; y counts from the top of the page.
@@ -66,13 +66,11 @@ func begin(p Properties, width, height float64) *fpdf.Fpdf {
 	return doc
 }
 
-// Alone writes one drawing of width × height points as a document of its size.
-func Alone(w io.Writer, p Properties, width, height float64, draw func(vg.Canvas) error) error {
-	doc := begin(p, width, height)
+// Alone writes one drawing as a document of its size.
+func Alone(w io.Writer, p Properties, d *drawing.Drawing) error {
+	doc := begin(p, d.Width, d.Height)
 	doc.AddPage()
-	if err := draw(&canvas{doc: doc, at: []frame{{a: 1, d: -1, f: height}}}); err != nil {
-		return err
-	}
+	draw(doc, d, 0, d.Height, 1)
 	out := Paper{doc: doc}
 	_, err := out.WriteTo(w)
 	return err
@@ -333,23 +331,11 @@ func (p *Paper) Fact(name, value string, nameWidth float64) {
 	}
 }
 
-var covered = func() func(rune) bool {
-	f, err := sfnt.Parse(liberationsansregular.TTF)
-	if err != nil {
-		panic(err) // the font is part of the program
-	}
-	return func(r rune) bool {
-		var b sfnt.Buffer
-		i, err := f.GlyphIndex(&b, r)
-		return err == nil && i != 0
-	}
-}()
-
 // printable puts a question mark for what the font cannot show, so that nothing
 // vanishes without a trace.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {
-		if r == '\n' || r < 0x10000 && covered(r) {
+		if r == '\n' || r < 0x10000 && drawing.Covered(r) {
 			return r
 		}
 		return '?'

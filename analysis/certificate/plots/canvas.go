@@ -3,17 +3,12 @@ package plots
 import (
 	"image/color"
 	"math"
+	"slices"
 	"strings"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
-
-	"gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/font/liberation"
-	"gonum.org/v1/plot/text"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/recorder"
 )
 
 const (
@@ -25,57 +20,73 @@ const (
 )
 
 // figure is a picture in the making.
-type figure struct {
-	drawn  *recorder.Canvas
-	canvas draw.Canvas
-	width  vg.Length
-	height vg.Length
-}
+type figure struct{ *drawing.Drawing }
 
 func newFigure(size Size) *figure {
-	w, h := vg.Length(size.Width)*pt, vg.Length(size.Height)*pt
-	drawn := &recorder.Canvas{}
-	return &figure{drawn: drawn, canvas: draw.NewCanvas(drawn, w, h), width: w, height: h}
+	return &figure{&drawing.Drawing{Width: size.Width, Height: size.Height}}
 }
 
 // picture ends the drawing.
 func (f *figure) picture(id, title, description string) (*Picture, error) {
-	return &Picture{ID: id, Title: title, Description: description,
-		Size: Size{float64(f.width / pt), float64(f.height / pt)}, drawn: f.drawn}, nil
+	return &Picture{ID: id, Title: title, Description: description, Drawing: f.Drawing}, nil
 }
 
-// plainText measures text by the metrics of the first family of fontFamily.
-var plainText = text.Plain{Fonts: font.NewCache(liberation.Collection())}
+// foot is where a text stands to its point: how far its baseline lies above it, as
+// a share of its size.
+type foot float64
 
-func textStyle(size vg.Length, c color.Color, x text.XAlignment, y text.YAlignment) text.Style {
-	return text.Style{
-		Color:   c,
-		Font:    font.Font{Typeface: "Liberation", Variant: "Sans", Size: size},
-		XAlign:  x,
-		YAlign:  y,
-		Handler: plainText,
-	}
+const (
+	above  foot = 0.1
+	beside foot = -drawing.CapHeight / 2
+	below  foot = -1.02
+)
+
+// textStyle is the look of a text.
+type textStyle struct {
+	size   float64
+	color  color.RGBA
+	anchor drawing.Anchor
+	foot   foot
+	up     bool // runs upwards
+}
+
+func style(size float64, c color.RGBA, a drawing.Anchor, y foot) textStyle {
+	return textStyle{size: size, color: c, anchor: a, foot: y}
 }
 
 // write puts text at a point. Every text of a picture goes through here.
-func (f *figure) write(s text.Style, x, y vg.Length, label string) {
-	f.canvas.FillText(s, vg.Point{X: x, Y: y}, units.Clean(label, labelRoom))
+func (f *figure) write(s textStyle, x, y float64, label string) {
+	shift := float64(s.foot) * s.size
+	t := drawing.Text{At: drawing.Point{X: x, Y: y + shift}, Anchor: s.anchor, Up: s.up, Size: s.size, Color: s.color, Words: units.Clean(label, labelRoom)}
+	if s.up {
+		t.At = drawing.Point{X: x - shift, Y: y}
+	}
+	f.Add(t)
 }
 
-func (f *figure) textWidth(size vg.Length, label string) vg.Length {
-	return textStyle(size, black, draw.XLeft, draw.YBottom).Width(units.Clean(label, labelRoom))
+func (f *figure) textWidth(size float64, label string) float64 {
+	return drawing.Width(size, units.Clean(label, labelRoom))
 }
 
-func (f *figure) line(style draw.LineStyle, x0, y0, x1, y1 vg.Length) {
-	f.canvas.StrokeLine2(style, x0, y0, x1, y1)
+func (f *figure) line(style drawing.Stroke, x0, y0, x1, y1 float64) {
+	f.Add(drawing.Line{Stroke: style, Points: []drawing.Point{{X: x0, Y: y0}, {X: x1, Y: y1}}})
 }
 
-func (f *figure) box(fill color.Color, x0, y0, x1, y1 vg.Length) {
-	f.canvas.FillPolygon(fill, []vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}})
+func (f *figure) box(fill color.RGBA, x0, y0, x1, y1 float64) {
+	f.Add(drawing.Area{Fill: fill, Points: corners(x0, y0, x1, y1)})
 }
 
-func stroke(c color.Color, width vg.Length, dashes ...vg.Length) draw.LineStyle {
-	return draw.LineStyle{Color: c, Width: width, Dashes: dashes}
+func (f *figure) outline(x0, y0, x1, y1 float64) {
+	c := corners(x0, y0, x1, y1)
+	f.Add(drawing.Line{Stroke: frameStroke, Points: append(c, c[0])})
+}
+
+func corners(x0, y0, x1, y1 float64) []drawing.Point {
+	return []drawing.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}}
+}
+
+func stroke(c color.RGBA, width float64, dashes ...float64) drawing.Stroke {
+	return drawing.Stroke{Color: c, Width: width, Dashes: dashes}
 }
 
 // The strokes of the pictures. Dashes tell them apart without colour.
@@ -95,14 +106,14 @@ var (
 // keyEntry explains one stroke, mark or shade.
 type keyEntry struct {
 	label  string
-	stroke draw.LineStyle
-	glyph  draw.GlyphDrawer
-	shade  color.Color
-	tone   color.Color // of the glyph
+	stroke drawing.Stroke
+	glyph  shape
+	shade  color.RGBA // none: transparent
+	tone   color.RGBA // of the glyph
 }
 
 // key writes the entries from the left and wraps; it returns the height it took.
-func (f *figure) key(left, right, top vg.Length, entries []keyEntry) vg.Length {
+func (f *figure) key(left, right, top float64, entries []keyEntry) float64 {
 	const sample, gap = 16 * pt, 4 * pt
 	x, y := left, top-lineStep/2
 	for _, e := range entries {
@@ -117,51 +128,43 @@ func (f *figure) key(left, right, top vg.Length, entries []keyEntry) vg.Length {
 		switch {
 		case e.glyph != nil:
 			f.mark(e.glyph, e.tone, 2.3*pt, x+sampleWidth/2, y)
-		case e.shade != nil:
+		case e.shade.A != 0:
 			f.box(e.shade, x, y-3*pt, x+sample, y+3*pt)
 			f.outline(x, y-3*pt, x+sample, y+3*pt)
 		default:
 			f.line(e.stroke, x, y, x+sample, y)
 		}
-		f.write(textStyle(textSize, black, draw.XLeft, draw.YCenter), x+sampleWidth+gap, y, e.label)
+		f.write(style(textSize, black, drawing.Start, beside), x+sampleWidth+gap, y, e.label)
 		x += width + 10*pt
 	}
 	return top - y + lineStep/2
 }
 
-func (f *figure) outline(x0, y0, x1, y1 vg.Length) {
-	f.canvas.StrokeLines(frameStroke, []vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}, {X: x0, Y: y0}})
-}
-
-func (f *figure) mark(g draw.GlyphDrawer, c color.Color, radius, x, y vg.Length) {
-	f.canvas.DrawGlyphNoClip(draw.GlyphStyle{Shape: g, Color: c, Radius: radius}, vg.Point{X: x, Y: y})
-}
-
 // panel is one framed field of a picture with its own vertical scale.
 type panel struct {
 	f                        *figure
-	left, right, bottom, top vg.Length
+	left, right, bottom, top float64
 	span                     float64 // of the horizontal axis, from 0
 	y                        scale
 }
 
-func (p panel) px(x float64) vg.Length {
-	return p.left + (p.right-p.left)*vg.Length(x/p.span)
+func (p panel) px(x float64) float64 {
+	return p.left + (p.right-p.left)*x/p.span
 }
 
-func (p panel) py(y float64) vg.Length {
-	return p.bottom + (p.top-p.bottom)*vg.Length(p.y.share(y))
+func (p panel) py(y float64) float64 {
+	return p.bottom + (p.top-p.bottom)*p.y.share(y)
 }
 
-func (p panel) shade(c color.Color, x0, x1 float64) {
+func (p panel) shade(c color.RGBA, x0, x1 float64) {
 	if x1 > x0 {
 		p.f.box(c, p.px(x0), p.bottom, p.px(x1), p.top)
 	}
 }
 
-func (p panel) upright(s draw.LineStyle, x float64) { p.f.line(s, p.px(x), p.bottom, p.px(x), p.top) }
+func (p panel) upright(s drawing.Stroke, x float64) { p.f.line(s, p.px(x), p.bottom, p.px(x), p.top) }
 
-func (p panel) level(s draw.LineStyle, y float64) {
+func (p panel) level(s drawing.Stroke, y float64) {
 	if y >= p.y.low && y <= p.y.high {
 		p.f.line(s, p.left, p.py(y), p.right, p.py(y))
 	}
@@ -171,24 +174,27 @@ func (p panel) level(s draw.LineStyle, y float64) {
 type xy struct{ x, y float64 }
 
 // curve draws points as a line that breaks where the record has a gap.
-func (p panel) curve(s draw.LineStyle, points []xy) {
+func (p panel) curve(s drawing.Stroke, points []xy) {
 	p.pieces(s, pieces(points, p.span))
 }
 
 // pieces draws each piece of a curve for itself, clipped to the panel.
-func (p panel) pieces(s draw.LineStyle, all [][]xy) {
-	area := draw.Canvas{Canvas: p.f.canvas.Canvas, Rectangle: vg.Rectangle{
-		Min: vg.Point{X: p.left, Y: p.bottom}, Max: vg.Point{X: p.right, Y: p.top}}}
+func (p panel) pieces(s drawing.Stroke, all [][]xy) {
+	area := drawing.Box{Left: p.left, Bottom: p.bottom, Right: p.right, Top: p.top}
 	for _, piece := range all {
-		path := make([]vg.Point, len(piece))
+		path := make([]drawing.Point, len(piece))
 		for i, q := range piece {
-			path[i] = vg.Point{X: p.px(q.x), Y: p.py(q.y)}
+			path[i] = drawing.Point{X: p.px(q.x), Y: p.py(q.y)}
 		}
 		if len(path) == 1 {
-			area.DrawGlyph(draw.GlyphStyle{Shape: draw.CircleGlyph{}, Color: s.Color, Radius: s.Width}, path[0])
+			if at := path[0]; (drawing.Box{Left: at.X, Right: at.X, Bottom: at.Y, Top: at.Y}).Within(area, 0) {
+				p.f.Add(drawing.Circle{At: at, Radius: s.Width, Fill: s.Color})
+			}
 			continue
 		}
-		area.StrokeLines(s, area.ClipLinesXY(path)...)
+		for _, part := range drawing.Clip(path, area) {
+			p.f.Add(drawing.Line{Stroke: s, Points: part})
+		}
 	}
 }
 
@@ -244,33 +250,39 @@ func same(v float64) float64 { return v }
 
 // leftAxis draws the frame, the marks and the title of a panel's left side.
 func (p panel) leftAxis(ticks []tick, title string) {
-	for _, t := range ticks {
-		if t.at < p.y.low || t.at > p.y.high {
-			continue
-		}
-		y := p.py(t.at)
+	p.labelled(ticks, func(y float64, label string) {
 		p.f.line(frameStroke, p.left-tickMark, y, p.left, y)
-		p.f.write(textStyle(tickSize, black, draw.XRight, draw.YCenter), p.left-tickMark-2*pt, y, t.label)
-	}
+		p.f.write(style(tickSize, black, drawing.End, beside), p.left-tickMark-2*pt, y, label)
+	})
 	p.f.outline(p.left, p.bottom, p.right, p.top)
-	style := textStyle(textSize, black, draw.XCenter, draw.YTop)
-	style.Rotation = math.Pi / 2
-	p.f.write(style, 1*pt, (p.bottom+p.top)/2, p.fitting(title))
+	look := style(textSize, black, drawing.Middle, below)
+	look.up = true
+	p.f.write(look, 1*pt, (p.bottom+p.top)/2, p.fitting(title))
 }
 
 // rightAxis draws marks at values of the left scale with labels of their own.
 func (p panel) rightAxis(ticks []tick, title string) {
+	p.labelled(ticks, func(y float64, label string) {
+		p.f.line(frameStroke, p.right, y, p.right+tickMark, y)
+		p.f.write(style(tickSize, black, drawing.Start, beside), p.right+tickMark+2*pt, y, label)
+	})
+	look := style(textSize, black, drawing.Middle, above)
+	look.up = true
+	p.f.write(look, p.f.Width-2*pt, (p.bottom+p.top)/2, p.fitting(title))
+}
+
+// labelled draws the marks of a side whose labels do not stand on one another.
+func (p panel) labelled(ticks []tick, draw func(y float64, label string)) {
+	var taken []float64
 	for _, t := range ticks {
-		if t.at < p.y.low || t.at > p.y.high {
+		y := p.py(t.at)
+		near := func(other float64) bool { return math.Abs(other-y) < tickSize }
+		if t.at < p.y.low || t.at > p.y.high || slices.ContainsFunc(taken, near) {
 			continue
 		}
-		y := p.py(t.at)
-		p.f.line(frameStroke, p.right, y, p.right+tickMark, y)
-		p.f.write(textStyle(tickSize, black, draw.XLeft, draw.YCenter), p.right+tickMark+2*pt, y, t.label)
+		taken = append(taken, y)
+		draw(y, t.label)
 	}
-	style := textStyle(textSize, black, draw.XCenter, draw.YBottom)
-	style.Rotation = math.Pi / 2
-	p.f.write(style, p.f.width-2*pt, (p.bottom+p.top)/2, p.fitting(title))
 }
 
 // fitting gives the title of a side's scale, or its unit alone where the panel
@@ -284,11 +296,13 @@ func (p panel) fitting(title string) string {
 
 // leftRoom is how far from the picture's left edge the panels must begin for
 // the labels of all their scales to stand clear of the title.
-func (f *figure) leftRoom(scales ...scale) vg.Length {
-	widest := vg.Length(0)
+func (f *figure) leftRoom(scales ...scale) float64 {
+	widest := 0.0
 	for _, s := range scales {
-		for _, t := range s.ticks(8) {
-			widest = max(widest, f.textWidth(tickSize, t.label))
+		for n := 2; n <= mostTicks; n++ {
+			for _, t := range s.ticks(n) {
+				widest = max(widest, f.textWidth(tickSize, t.label))
+			}
 		}
 	}
 	return widest + tickMark + textSize + 8*pt
@@ -305,9 +319,9 @@ func (p panel) timeAxis(ticks []tick, title string) {
 	for _, t := range ticks {
 		x := p.px(t.at)
 		p.f.line(frameStroke, x, p.bottom, x, p.bottom-tickMark)
-		p.f.write(textStyle(tickSize, black, draw.XCenter, draw.YTop), x, p.bottom-tickMark-1*pt, t.label)
+		p.f.write(style(tickSize, black, drawing.Middle, below), x, p.bottom-tickMark-1*pt, t.label)
 	}
-	p.f.write(textStyle(textSize, black, draw.XCenter, draw.YTop), (p.left+p.right)/2, p.bottom-tickMark-tickSize-3*pt, title)
+	p.f.write(style(textSize, black, drawing.Middle, below), (p.left+p.right)/2, p.bottom-tickMark-tickSize-3*pt, title)
 }
 
 // timeAxisHeight is the room that timeAxis takes below its panel.

@@ -3,7 +3,6 @@ package plots
 import (
 	"fmt"
 
-	"gonum.org/v1/plot/vg"
 	"rsc.io/qr"
 )
 
@@ -18,7 +17,7 @@ func Code(text string, side float64) (*Picture, error) {
 		return nil, fmt.Errorf("code for %q: %w", text, err)
 	}
 	f := newFigure(Size{side, side})
-	module := vg.Length(side) * pt / vg.Length(code.Size+2*quietModules)
+	module := side * pt / float64(code.Size+2*quietModules)
 	for row := range code.Size {
 		for from := 0; from < code.Size; from++ {
 			if !code.Black(from, row) {
@@ -28,8 +27,8 @@ func Code(text string, side float64) (*Picture, error) {
 			for to < code.Size && code.Black(to, row) {
 				to++
 			}
-			top := f.height - vg.Length(row+quietModules)*module
-			f.box(black, vg.Length(from+quietModules)*module, top-module, vg.Length(to+quietModules)*module, top)
+			top := f.Height - float64(row+quietModules)*module
+			f.box(black, float64(from+quietModules)*module, top-module, float64(to+quietModules)*module, top)
 			from = to
 		}
 	}

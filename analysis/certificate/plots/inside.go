@@ -5,11 +5,9 @@ import (
 	"math"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
 	"proofpot/rig/setup"
-
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // track is one field of a picture that stacks several over the same time.
@@ -22,7 +20,7 @@ type track struct {
 
 type trackCurve struct {
 	points []xy
-	stroke draw.LineStyle
+	stroke drawing.Stroke
 }
 
 // Humidity draws what water vapour did inside the unit: absolute humidity,
@@ -89,7 +87,7 @@ func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries
 		return nil, err
 	}
 	f := newFigure(size)
-	right := f.width - 8*pt
+	right := f.Width - 8*pt
 	if r.Verdict.FirstFailure != nil {
 		entries = append(entries, keyEntry{label: "began to fail", stroke: failStroke})
 	}
@@ -104,12 +102,12 @@ func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries
 		}
 	}
 	left := f.leftRoom(scales...)
-	top := f.height - f.key(left, f.width-2*pt, f.height, entries) - 2*pt
+	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 2*pt
 	const gap = 5 * pt
-	room := top - timeAxisHeight - gap*vg.Length(len(shown)-1)
+	room := top - timeAxisHeight - gap*float64(len(shown)-1)
 	var last panel
 	for i, t := range shown {
-		height := room * vg.Length(t.weight/total)
+		height := room * t.weight / total
 		last = panel{f: f, left: left, right: right, bottom: top - height, top: top, span: line.span, y: scales[i]}
 		ticks := last.y.ticks(ticksIn(last))
 		last.shadeStages(line, r.Stages)

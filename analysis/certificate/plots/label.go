@@ -1,9 +1,6 @@
 package plots
 
-import (
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
-)
+import "proofpot/analysis/certificate/drawing"
 
 // LabelText is what a label says.
 type LabelText struct {
@@ -27,27 +24,22 @@ func Label(l LabelText) (*Picture, error) {
 		return nil, err
 	}
 	f := newFigure(Size{labelWidth, labelHeight})
-	f.outline(0.5*pt, 0.5*pt, f.width-0.5*pt, f.height-0.5*pt)
-	codeSide := vg.Length(code.Size.Width) * pt
-	room := f.width - codeSide - 8*pt
+	f.outline(0.5*pt, 0.5*pt, f.Width-0.5*pt, f.Height-0.5*pt)
+	codeSide := code.Width
+	room := f.Width - codeSide - 8*pt
 	// fitted writes a line as large as its room allows, at most size.
-	fitted := func(text string, size, y vg.Length) {
+	fitted := func(text string, size, y float64) {
 		for f.textWidth(size, text) > room && size > 4*pt {
 			size -= 0.25 * pt
 		}
-		f.write(textStyle(size, black, draw.XLeft, draw.YBottom), 5*pt, y, text)
+		f.write(style(size, black, drawing.Start, above), 5*pt, y, text)
 	}
-	fitted(l.Unit, 11*pt, f.height-16*pt)
-	fitted(l.Word, 19*pt, f.height-40*pt)
+	fitted(l.Unit, 11*pt, f.Height-16*pt)
+	fitted(l.Word, 19*pt, f.Height-40*pt)
 	for i, line := range l.Lines {
-		fitted(line, 7.5*pt, f.height-50*pt-vg.Length(i)*9*pt)
+		fitted(line, 7.5*pt, f.Height-50*pt-float64(i)*9*pt)
 	}
 	fitted(l.Foot, 5*pt, 5*pt)
-	f.drawn.Push()
-	f.drawn.Translate(vg.Point{X: f.width - codeSide - 3*pt, Y: (f.height - codeSide) / 2})
-	if err := code.DrawOn(f.drawn); err != nil {
-		return nil, err
-	}
-	f.drawn.Pop()
+	f.AddAt(code.Drawing, drawing.Point{X: f.Width - codeSide - 3*pt, Y: (f.Height - codeSide) / 2})
 	return f.picture("label", "Label of unit "+l.Unit, l.Word)
 }

@@ -6,11 +6,9 @@ import (
 	"math"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
 	"proofpot/rig/setup"
-
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // leastLimit is the smallest limit of acceptance that is drawn, ml/h: far below
@@ -40,9 +38,9 @@ func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pictur
 
 	f := newFigure(size)
 	rates := leakScale(low, high, limit)
-	left, right := f.leftRoom(rates), f.width-4*pt
+	left, right := f.leftRoom(rates), f.Width-4*pt
 	entries := leakKey(holds, limit)
-	top := f.height - f.key(left, f.width-2*pt, f.height, entries) - 3*pt
+	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 3*pt
 	p := panel{f: f, left: left, right: right, bottom: 3*lineStep - 1*pt, top: top,
 		span: float64(len(holds)), y: rates}
 	ticks := p.y.ticks(ticksIn(p))
@@ -60,7 +58,7 @@ func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pictur
 		title = "leak, ml/h (log beyond limit)"
 	}
 	p.leftAxis(ticks, title)
-	f.write(textStyle(textSize, black, draw.XCenter, draw.YBottom), (left+right)/2, 1*pt, "hold and its depth-equivalent")
+	f.write(style(textSize, black, drawing.Middle, above), (left+right)/2, 1*pt, "hold and its depth-equivalent")
 	return f.picture("leak", "Leak rate of each hold with its 95 % bounds", leakWords(holds, limit, u))
 }
 
@@ -89,14 +87,14 @@ func leakScale(low, high, limit float64) scale {
 	return around(low, high, 0.07, 1e-3)
 }
 
-func verdictLook(verdict string) (string, draw.GlyphDrawer, color.Color) {
+func verdictLook(verdict string) (string, shape, color.RGBA) {
 	switch verdict {
 	case analysis.Pass:
-		return "pass", draw.CircleGlyph{}, blue
+		return "pass", dot, blue
 	case analysis.Fail:
-		return "fail", heavyCross{}, rust
+		return "fail", heavyCross, rust
 	default:
-		return "inconclusive", draw.TriangleGlyph{}, black
+		return "inconclusive", triangle, black
 	}
 }
 
@@ -125,14 +123,14 @@ func leakKey(holds []analysis.Hold, limit float64) []keyEntry {
 // hold draws one hold in its slot.
 func (p panel) hold(i int, h analysis.Hold) {
 	x := p.px(float64(i) + 0.5)
-	half := vg.Length(math.Min(float64(p.right-p.left)/p.span*0.36, 14))
+	half := (math.Min((p.right-p.left)/p.span*0.36, 14))
 	if d := h.DetectionLimitMLPerH; d != nil && usable(*d) {
 		p.f.line(detectStroke, x-half, p.py(*d), x+half, p.py(*d))
 	}
 	if h.LeakMLPerH == nil || !usable(h.LeakMLPerH.Estimate) {
-		style := textStyle(tickSize, grey, draw.XLeft, draw.YCenter)
-		style.Rotation = math.Pi / 2
-		p.f.write(style, x, p.bottom+4*pt, units.NotMeasured)
+		look := style(tickSize, grey, drawing.Start, beside)
+		look.up = true
+		p.f.write(look, x, p.bottom+4*pt, units.NotMeasured)
 		return
 	}
 	q := h.LeakMLPerH
@@ -149,23 +147,29 @@ func (p panel) hold(i int, h analysis.Hold) {
 // labelHolds names the slots below the panel; where there are too many, every
 // so many of them.
 func (p panel) labelHolds(holds []analysis.Hold, u units.System) {
-	slot := (p.right - p.left) / vg.Length(len(holds))
-	widest := vg.Length(0)
+	slot := (p.right - p.left) / float64(len(holds))
+	widest := 0.0
 	for _, h := range holds {
 		widest = max(widest, p.f.textWidth(tickSize, u.DepthText(h.DepthM)))
 	}
 	every := max(1, int(math.Ceil(float64((widest+3*pt)/slot))))
-	room := slot*vg.Length(every) - 3*pt
+	room := slot*float64(every) - 3*pt
+	end := 0.0
 	for i := 0; i < len(holds); i += every {
 		h, x := holds[i], p.px(float64(i)+0.5)
 		name := units.Clean(h.Name, 24)
 		if name == "" || p.f.textWidth(tickSize, name) > room {
 			name = fmt.Sprint(h.Stage)
 		}
-		style := textStyle(tickSize, black, draw.XCenter, draw.YTop)
+		look := style(tickSize, black, drawing.Middle, below)
+		half := max(p.f.textWidth(tickSize, name), p.f.textWidth(tickSize, u.DepthText(h.DepthM))) / 2
+		x = min(x, p.f.Width-half-1*pt)
+		if x-half < end+2*pt {
+			continue
+		}
+		end = x + half
 		for row, text := range []string{name, u.DepthText(h.DepthM)} {
-			half := p.f.textWidth(tickSize, text) / 2
-			p.f.write(style, min(x, p.f.width-half-1*pt), p.bottom-3*pt-vg.Length(row)*8*pt, text)
+			p.f.write(look, x, p.bottom-3*pt-float64(row)*8*pt, text)
 		}
 	}
 }

@@ -7,8 +7,6 @@ import (
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/units"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // MomentSpan is how much of the record the picture of a failure shows: as much
@@ -62,10 +60,10 @@ func Moment(f *analysis.FirstFailure, chamber, inside []analysis.Point, u units.
 	for i := range rows {
 		scales[i] = rows[i].scale
 	}
-	left, right := fig.leftRoom(scales...), fig.width-8*pt
-	top := fig.height - fig.key(left, fig.width-2*pt, fig.height, failureKey) - 2*pt
+	left, right := fig.leftRoom(scales...), fig.Width-8*pt
+	top := fig.Height - fig.key(left, fig.Width-2*pt, fig.Height, failureKey) - 2*pt
 	const gap = 5 * pt
-	height := (top - timeAxisHeight - gap*vg.Length(len(rows)-1)) / vg.Length(len(rows))
+	height := (top - timeAxisHeight - gap*float64(len(rows)-1)) / float64(len(rows))
 	var last panel
 	for _, r := range rows {
 		last = panel{f: fig, left: left, right: right, bottom: top - height, top: top, span: line.span, y: r.scale}

@@ -3,8 +3,6 @@ package plots
 import (
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/units"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // Pair draws two tests over the time since each began: the pressure of the
@@ -45,10 +43,10 @@ func Pair(a, b *analysis.Result, u units.System, size Size) (*Picture, error) {
 	if both {
 		scales = append(scales, around(min(below, 0), max(above, 0), 0.06, 100*perPa))
 	}
-	left, right := f.leftRoom(scales...), f.width-8*pt
+	left, right := f.leftRoom(scales...), f.Width-8*pt
 	entries := []keyEntry{{label: "1: " + units.Clean(a.Verdict.Record, 40), stroke: readStroke}, {label: "2: " + units.Clean(b.Verdict.Record, 40), stroke: secondStroke}}
-	top := f.height - f.key(left, f.width-2*pt, f.height, entries) - 2*pt
-	height := (top - timeAxisHeight) / vg.Length(len(scales))
+	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 2*pt
+	height := (top - timeAxisHeight) / float64(len(scales))
 	var last panel
 	for i, y := range scales {
 		last = panel{f: f, left: left, right: right, bottom: top - height + 3*pt, top: top, span: span, y: y}

@@ -12,12 +12,9 @@ import (
 	"time"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
 	"proofpot/rig/setup"
-
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/recorder"
-	"gonum.org/v1/plot/vg/vgsvg"
 )
 
 // ErrNoData says that a result holds nothing that a picture could show.
@@ -34,15 +31,14 @@ var (
 	minima = Size{Width: 180, Height: 90}
 )
 
-// Picture is a finished drawing, for SVG, or for another canvas.
+// Picture is a finished drawing with what is said of it.
 type Picture struct {
 	ID          string // of the picture among others on a page
 	Title       string
 	Description string // for those who cannot see it
-	Size        Size
-	Axis        Axis // of time, where the picture has one
+	Axis        Axis   // of time, where the picture has one
 
-	drawn *recorder.Canvas
+	*drawing.Drawing
 }
 
 // Axis says where the time of a picture lies on it.
@@ -54,7 +50,7 @@ type Axis struct {
 
 // over is the axis of a panel over a timeline.
 func (p panel) over(l timeline) Axis {
-	return Axis{float64(p.left / p.f.width), float64(p.right / p.f.width), l.start, l.span}
+	return Axis{p.left / p.f.Width, p.right / p.f.Width, l.start, l.span}
 }
 
 // along says where the time of a picture lies.
@@ -65,18 +61,8 @@ func (p *Picture) along(a Axis, err error) (*Picture, error) {
 	return p, err
 }
 
-// SVG gives the picture as an element that can stand in a page beside others
-// and under a strict content security policy.
-func (p *Picture) SVG() ([]byte, error) {
-	svg := vgsvg.New(vg.Length(p.Size.Width)*pt, vg.Length(p.Size.Height)*pt)
-	if err := p.drawn.ReplayOn(svg); err != nil {
-		return nil, err
-	}
-	return finish(svg, p.ID, p.Title, p.Description)
-}
-
-// DrawOn draws the picture on a canvas whose origin is its lower left corner.
-func (p *Picture) DrawOn(c vg.Canvas) error { return p.drawn.ReplayOn(c) }
+// SVG gives the picture as an element of a page.
+func (p *Picture) SVG() []byte { return p.Drawing.SVG(p.ID, p.Title, p.Description) }
 
 func (s Size) check() error {
 	if !(s.Width >= minima.Width && s.Height >= minima.Height && s.Width <= 5000 && s.Height <= 5000) {
@@ -160,4 +146,4 @@ func sealedPa(run setup.Run, r *analysis.Result) float64 {
 	}
 }
 
-const pt = vg.Length(1)
+const pt = 1.0

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
 	"proofpot/profiles"
 	"proofpot/rig/setup"
@@ -89,11 +90,7 @@ func drawn(t *testing.T, f drawFunc, run setup.Run, r *analysis.Result, u units.
 	if err != nil {
 		t.Fatal(err)
 	}
-	svg, err := picture.SVG()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return svg
+	return picture.SVG()
 }
 
 func pressure(t *testing.T, run setup.Run, r *analysis.Result, u units.System) []byte {
@@ -101,26 +98,46 @@ func pressure(t *testing.T, run setup.Run, r *analysis.Result, u units.System) [
 	return drawn(t, Pressure, run, r, u, Wide)
 }
 
-func TestLabelsOfStagesNeverOverlap(t *testing.T) {
-	for _, n := range []int{1, 2, 7, 12, 25, 60, 200} {
-		run, r := stairs(n)
-		f := newFigure(Wide)
-		rows := map[float64][]label{}
-		for _, l := range labels(t, pressure(t, run, r, units.System{})) {
-			if !strings.Contains(l.text, "began") {
-				rows[l.y] = append(rows[l.y], l)
+// tidy wants every text of a picture on it, and none on another.
+func tidy(t *testing.T, name string, p *Picture) {
+	t.Helper()
+	const slack = 0.3 // points
+	texts := p.Texts()
+	sheet := drawing.Box{Right: p.Width, Top: p.Height}
+	for i, a := range texts {
+		if !a.Box().Within(sheet, slack) {
+			t.Errorf("%s: %q runs off the picture: %.1f", name, a.Words, a.Box())
+		}
+		for _, b := range texts[:i] {
+			if a.Box().Overlaps(b.Box(), slack) {
+				t.Errorf("%s: %q runs into %q", name, a.Words, b.Words)
 			}
 		}
-		for y, row := range rows {
-			slices.SortFunc(row, func(a, b label) int { return int(1e3 * (a.x - b.x)) })
-			for i := 1; i < len(row); i++ {
-				end := row[i-1].x + float64(f.textWidth(tickSize, row[i-1].text))
-				if end > row[i].x+0.5 {
-					t.Errorf("%d stages, at height %.0f: %q runs into %q", n, y, row[i-1].text, row[i].text)
+	}
+}
+
+func TestTextsOfAPictureNeverOverlapOrRunOff(t *testing.T) {
+	for _, n := range []int{1, 2, 7, 12, 25, 60, 200} {
+		for _, u := range []units.System{{}, {Depth: units.Foot, Pressure: units.PoundPerIn}, {Pressure: units.KPa}} {
+			for _, failed := range []bool{false, true} {
+				run, r := stairs(n)
+				for i := range r.Stages {
+					r.Stages[i].Name += strings.Repeat(" of the long night", i%3)
 				}
-			}
-			if last := row[len(row)-1]; last.x+float64(f.textWidth(tickSize, last.text)) > Wide.Width+0.5 {
-				t.Errorf("%d stages: %q runs off the picture", n, last.text)
+				if failed {
+					at := r.Stages[len(r.Stages)-1].Start
+					r.Verdict.FirstFailure = &analysis.FirstFailure{Time: at, TimeLow: at.Add(-time.Minute), TimeHigh: at.Add(time.Minute), DepthM: 5 * float64(n)}
+					r.Events = []analysis.Event{{Kind: "step", Time: at}, {Kind: "wet", Time: at}, {Kind: "run", Time: noon}, {Kind: "fault", Time: noon}, {Kind: "note", Time: noon}}
+				}
+				for name, f := range map[string]drawFunc{"pressure": Pressure, "leak": Leak} {
+					for _, size := range []Size{Wide, Half, Strip} {
+						p, err := f(run, r, u, size)
+						if err != nil {
+							t.Fatal(err)
+						}
+						tidy(t, fmt.Sprintf("%s of %d stages, %v, %v", name, n, u, size), p)
+					}
+				}
 			}
 		}
 	}
@@ -287,9 +304,9 @@ func TestTheMomentOfAFailureIsShownAsRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	svg, err := picture.SVG()
-	if err != nil || !bytes.Contains(svg, []byte("s from the moment it began to fail")) || !bytes.Contains(svg, []byte(">−50<")) {
-		t.Errorf("%v\n%.500s", err, svg)
+	svg := picture.SVG()
+	if !bytes.Contains(svg, []byte("s from the moment it began to fail")) || !bytes.Contains(svg, []byte(">−50<")) {
+		t.Errorf("%.500s", svg)
 	}
 	if _, err := Moment(f, nil, nil, units.System{}, Half); !errors.Is(err, ErrNoData) {
 		t.Errorf("without readings: %v", err)
@@ -325,7 +342,7 @@ func TestNoPictureHasStyleScriptOrForeignNames(t *testing.T) {
 			t.Fatal(err)
 		}
 		if start, ok := token.(xml.StartElement); ok {
-			if !slices.Contains([]string{"svg", "g", "path", "text", "title", "desc"}, start.Name.Local) {
+			if !slices.Contains([]string{"svg", "g", "path", "circle", "text", "title", "desc"}, start.Name.Local) {
 				t.Errorf("element %s", start.Name.Local)
 			}
 			for _, a := range start.Attr {

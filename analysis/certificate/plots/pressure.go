@@ -10,8 +10,6 @@ import (
 	"proofpot/analysis/certificate/units"
 	"proofpot/profiles"
 	"proofpot/rig/setup"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // Pressure draws the chamber's pressure over time with its stages, a second
@@ -43,7 +41,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	scaleOfAll := around(low, high, 0.04, u.PressureValue(2e3))
 	below, above, _ := extent(excess)
 	scaleOfExcess := around(math.Min(below, 0), math.Max(above, 0), 0.06, 100*perPa)
-	left, right := f.leftRoom(scaleOfAll, scaleOfExcess), f.width-36*pt
+	left, right := f.leftRoom(scaleOfAll, scaleOfExcess), f.Width-36*pt
 	entries := []keyEntry{{label: "as read", stroke: readStroke}}
 	if len(fitted) > 0 {
 		entries = append(entries, keyEntry{label: "a tight unit", stroke: fittedStroke})
@@ -53,7 +51,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 		entries = append(entries, failureKey...)
 	}
 	entries = append(entries, eventKey(r.Events)...)
-	top := f.height - f.key(left, f.width-2*pt, f.height, entries) - 2*pt
+	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 2*pt
 	stageRow := top - lineStep/2
 	top -= lineStep
 	eventRow := top - 3*pt
@@ -62,7 +60,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	}
 
 	bottom := timeAxisHeight
-	share := vg.Length(0)
+	share := 0.0
 	if len(excess) > 0 {
 		share = (top - bottom) * 0.30
 	}
@@ -107,8 +105,10 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	return drawn.along(lowest.over(line), err)
 }
 
+const mostTicks = 10
+
 // ticksIn is how many marks a panel's left side has room for.
-func ticksIn(p panel) int { return max(2, int((p.top-p.bottom)/(15*pt))) }
+func ticksIn(p panel) int { return min(max(2, int((p.top-p.bottom)/(15*pt))), mostTicks) }
 
 // pressureWords says in words what the picture of the pressure shows.
 func pressureWords(r *analysis.Result, u units.System, l timeline) string {

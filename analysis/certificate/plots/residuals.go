@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/plot/vg/draw"
-
 	"proofpot/sensors/calibration"
 )
 
@@ -28,7 +26,7 @@ func Residuals(c *calibration.Calibration, size Size) (*Picture, error) {
 	}
 	f := newFigure(size)
 	y := around(low, high, 0.06, math.Max(1, (high-low)*0.1))
-	p := panel{f: f, left: f.leftRoom(y), right: f.width - 8*pt, bottom: timeAxisHeight, top: f.height - 6*pt, span: span, y: y}
+	p := panel{f: f, left: f.leftRoom(y), right: f.Width - 8*pt, bottom: timeAxisHeight, top: f.Height - 6*pt, span: span, y: y}
 	ticks := y.ticks(ticksIn(p))
 	p.grid(ticks)
 	p.level(fittedStroke, 0)
@@ -37,9 +35,9 @@ func Residuals(c *calibration.Calibration, size Size) (*Picture, error) {
 		p.level(secondStroke, -c.AccuracyPa)
 	}
 	for _, q := range c.Points {
-		var glyph draw.GlyphDrawer = draw.CircleGlyph{}
+		var glyph shape = dot
 		if q.Falling {
-			glyph = draw.CrossGlyph{}
+			glyph = cross
 		}
 		f.mark(glyph, black, 3*pt, p.px(q.ReferencePa/1e5), p.py(q.ResidualPa))
 	}

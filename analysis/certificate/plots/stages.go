@@ -8,10 +8,8 @@ import (
 	"sort"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
-
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // shadeStages marks settling and measuring windows over the whole height.
@@ -37,9 +35,9 @@ var stageKey = []keyEntry{{label: "settling", shade: settle}, {label: "measuring
 // labelStages writes above a panel which stage each measuring window belongs
 // to: its name with its depth, its depth, or its number, whichever all of them
 // have room for; what still does not fit is left out.
-func (p panel) labelStages(l timeline, stages []analysis.StageSpan, u units.System, y vg.Length) {
+func (p panel) labelStages(l timeline, stages []analysis.StageSpan, u units.System, y float64) {
 	type label struct {
-		x     vg.Length
+		x     float64
 		forms [3]string
 	}
 	var labels []label
@@ -62,14 +60,14 @@ func (p panel) labelStages(l timeline, stages []analysis.StageSpan, u units.Syst
 		for _, one := range labels {
 			text := one.forms[form]
 			width := p.f.textWidth(tickSize, text)
-			x := max(min(one.x, p.f.width-width/2-1*pt), width/2+1*pt)
+			x := max(min(one.x, p.f.Width-width/2-1*pt), width/2+1*pt)
 			if x-width/2 < end+4*pt {
 				fits = false
 				continue
 			}
 			end = x + width/2
 			texts = append(texts, func() {
-				p.f.write(textStyle(tickSize, grey, draw.XCenter, draw.YCenter), x, y, text)
+				p.f.write(style(tickSize, grey, drawing.Middle, beside), x, y, text)
 			})
 		}
 		return fits, func() {
@@ -90,18 +88,18 @@ func (p panel) labelStages(l timeline, stages []analysis.StageSpan, u units.Syst
 type eventLook struct {
 	kind  string
 	plain string
-	glyph draw.GlyphDrawer
-	tone  color.Color
+	glyph shape
+	tone  color.RGBA
 	line  bool // whether a line runs down through the picture
 }
 
 // eventLooks are in the order in which they bear on the verdict.
 var eventLooks = []eventLook{
-	{"step", "sudden step", draw.PyramidGlyph{}, black, true},
-	{"wet", "wet probe", draw.CircleGlyph{}, blue, true},
-	{"fault", "fault", heavyCross{}, black, true},
-	{"run", "run event", draw.BoxGlyph{}, black, false},
-	{"note", "note", draw.PlusGlyph{}, grey, false},
+	{"step", "sudden step", pyramid, black, true},
+	{"wet", "wet probe", dot, blue, true},
+	{"fault", "fault", heavyCross, black, true},
+	{"run", "run event", block, black, false},
+	{"note", "note", plus, grey, false},
 }
 
 // rankOf is the place of a kind in eventLooks; a kind that is not known ranks
@@ -132,11 +130,11 @@ func eventKey(events []analysis.Event) []keyEntry {
 // markEvents puts a mark above the panel for each event, those that bear most on
 // the verdict first, and leaves out marks that would stand on one another. Where
 // they are few, a dotted line runs down from what bears on the verdict.
-func (p panel) markEvents(l timeline, events []analysis.Event, y vg.Length) {
+func (p panel) markEvents(l timeline, events []analysis.Event, y float64) {
 	const apart, fewLines = 4.5 * pt, 25
 	sorted := append([]analysis.Event(nil), events...)
 	sort.SliceStable(sorted, func(i, j int) bool { return rankOf(sorted[i].Kind) < rankOf(sorted[j].Kind) })
-	var taken []vg.Length
+	var taken []float64
 	var lines []float64
 	for _, e := range sorted {
 		at := l.seconds(e.Time)
@@ -147,7 +145,7 @@ func (p panel) markEvents(l timeline, events []analysis.Event, y vg.Length) {
 		if look.line {
 			lines = append(lines, l.clamp(e.Time))
 		}
-		if slices.ContainsFunc(taken, func(t vg.Length) bool { return math.Abs(float64(t-x)) < float64(apart) }) {
+		if slices.ContainsFunc(taken, func(t float64) bool { return math.Abs((t - x)) < (apart) }) {
 			continue
 		}
 		taken = append(taken, x)
@@ -191,9 +189,9 @@ func (p panel) labelFailure(l timeline, f *analysis.FirstFailure, u units.System
 		return
 	}
 	rows := []string{"began to fail", units.Elapsed(f.Time.Sub(l.start)) + ", " + u.DepthText(f.DepthM)}
-	width := vg.Length(0)
+	width := 0.0
 	for _, row := range rows {
-		width = vg.Length(math.Max(float64(width), float64(p.f.textWidth(textSize, row))))
+		width = (math.Max((width), p.f.textWidth(textSize, row)))
 	}
 	x := p.px(l.clamp(f.Time))
 	left := x + 4*pt
@@ -203,7 +201,7 @@ func (p panel) labelFailure(l timeline, f *analysis.FirstFailure, u units.System
 	bottom := p.bottom + 3*pt
 	p.f.box(paper, left-2*pt, bottom-1*pt, left+width+2*pt, bottom+2*lineStep-1*pt)
 	for i, row := range rows {
-		p.f.write(textStyle(textSize, black, draw.XLeft, draw.YBottom), left, bottom+vg.Length(len(rows)-1-i)*(lineStep-1*pt), row)
+		p.f.write(style(textSize, black, drawing.Start, above), left, bottom+float64(len(rows)-1-i)*(lineStep-1*pt), row)
 	}
 }
 
@@ -233,15 +231,4 @@ func betweenRamps(points []xy, l timeline, stages []analysis.StageSpan) [][]xy {
 		all = append(all, piece[from:])
 	}
 	return all
-}
-
-// heavyCross is a cross that still reads when small and in black and white.
-type heavyCross struct{}
-
-// DrawGlyph implements draw.GlyphDrawer.
-func (heavyCross) DrawGlyph(c *draw.Canvas, s draw.GlyphStyle, at vg.Point) {
-	r := s.Radius
-	line := stroke(s.Color, 1.4*pt)
-	c.StrokeLine2(line, at.X-r, at.Y-r, at.X+r, at.Y+r)
-	c.StrokeLine2(line, at.X-r, at.Y+r, at.X+r, at.Y-r)
 }

@@ -37,12 +37,12 @@ func LeakTrace(r *analysis.Result, leaks []LeakPoint, limit float64, u units.Sys
 	cut := func(v float64) float64 { return math.Max(-most/2, math.Min(most, v)) }
 	f := newFigure(size)
 	y := scale{low: -most / 2, high: most}
-	left, right := f.leftRoom(y), f.width-8*pt
+	left, right := f.leftRoom(y), f.Width-8*pt
 	entries := []keyEntry{{label: "estimate", stroke: readStroke}, {label: "95 % bounds", shade: straw}}
 	if limit > 0 {
 		entries = append(entries, keyEntry{label: "limit " + units.Sized(limit), stroke: limitStroke})
 	}
-	top := f.height - f.key(left, f.width-2*pt, f.height, entries) - 2*pt
+	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 2*pt
 	p := panel{f: f, left: left, right: right, bottom: timeAxisHeight, top: top, span: line.span, y: y}
 	ticks := y.ticks(ticksIn(p))
 	p.shadeStages(line, r.Stages)

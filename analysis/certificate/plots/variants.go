@@ -6,24 +6,22 @@ import (
 	"math"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/drawing"
 	"proofpot/analysis/certificate/units"
 	"proofpot/analysis/statistics"
-
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // modeMarks tell the modes of failure apart by shape.
 var modeMarks = []struct {
 	mode  string
-	glyph draw.GlyphDrawer
-	tone  color.Color
+	glyph shape
+	tone  color.RGBA
 }{
-	{analysis.Seep, draw.CircleGlyph{}, blue},
-	{analysis.Burst, draw.CrossGlyph{}, rust},
-	{analysis.Collapse, draw.BoxGlyph{}, rust},
-	{analysis.Reseal, draw.RingGlyph{}, blue},
-	{analysis.Damp, draw.TriangleGlyph{}, blue},
+	{analysis.Seep, dot, blue},
+	{analysis.Burst, cross, rust},
+	{analysis.Collapse, block, rust},
+	{analysis.Reseal, ring, blue},
+	{analysis.Damp, triangle, blue},
 }
 
 // row is a line of a picture of variants: a bar between two depths.
@@ -56,22 +54,22 @@ func rowsOver(id, title, description string, rows []row, span float64, entries [
 		return nil, ErrNoData
 	}
 	const rowStep = 12 * pt
-	height := 60 + float64(len(rows))*float64(rowStep/pt) + 2*float64(lineStep/pt)
+	height := 60 + float64(len(rows))*(rowStep/pt) + 2*(lineStep/pt)
 	f := newFigure(Size{Wide.Width, min(height, 4900)})
-	left := vg.Length(60)
+	left := 60.0
 	for _, r := range rows {
 		left = max(left, f.textWidth(textSize, r.label)+12*pt)
 	}
-	left = min(left, f.width/3)
-	p := panel{f: f, left: left, right: f.width - 10*pt, bottom: timeAxisHeight + 4*pt, span: span, y: scale{low: 0, high: float64(len(rows))}}
-	p.top = f.height - 6*pt - f.key(left, p.right, f.height-2*pt, entries)
+	left = min(left, f.Width/3)
+	p := panel{f: f, left: left, right: f.Width - 10*pt, bottom: timeAxisHeight + 4*pt, span: span, y: scale{low: 0, high: float64(len(rows))}}
+	p.top = f.Height - 6*pt - f.key(left, p.right, f.Height-2*pt, entries)
 	ticks := niceTicks(0, span, 9)
 	for _, t := range ticks {
 		p.upright(gridStroke, t.at)
 	}
 	for i, r := range rows {
 		y := p.py(float64(len(rows)-i) - 0.5)
-		f.write(textStyle(textSize, black, draw.XRight, draw.YCenter), left-5*pt, y, r.label)
+		f.write(style(textSize, black, drawing.End, beside), left-5*pt, y, r.label)
 		if r.head {
 			continue
 		}
@@ -85,10 +83,10 @@ func rowsOver(id, title, description string, rows []row, span float64, entries [
 			f.line(readStroke, x1, y-3*pt, x1, y+3*pt)
 		}
 		if !math.IsNaN(r.bound) && r.bound <= span {
-			f.mark(draw.PyramidGlyph{}, rust, 3*pt, p.px(r.bound), y)
+			f.mark(pyramid, rust, 3*pt, p.px(r.bound), y)
 		}
 		if !math.IsNaN(r.point) && r.point <= span {
-			f.mark(draw.BoxGlyph{}, black, 2.2*pt, p.px(r.point), y)
+			f.mark(block, black, 2.2*pt, p.px(r.point), y)
 		}
 		if r.obs != nil {
 			for _, m := range modeMarks {
@@ -137,9 +135,9 @@ func Forest(all []statistics.History, bounds []statistics.Bound) (*Picture, erro
 		rows = append(rows, r)
 	}
 	return rowsOver("forest", "Variants", "Median depth of first failure of each variant with its 95 % limits, and the lower bound of B10.", rows, 1.25*deepest(all), []keyEntry{
-		{label: "median", glyph: draw.BoxGlyph{}, tone: black},
+		{label: "median", glyph: block, tone: black},
 		{label: "95 % limits of the median (no square: scatter not seen, arrow from the lower bound)", stroke: readStroke},
-		{label: "90 % of units stand this (lower 90 % bound)", glyph: draw.PyramidGlyph{}, tone: rust}})
+		{label: "90 % of units stand this (lower 90 % bound)", glyph: pyramid, tone: rust}})
 }
 
 // Survival draws the share of units still tight over depth: Turnbull's estimate
@@ -152,12 +150,12 @@ func Survival(h statistics.History, b statistics.Bound) (*Picture, error) {
 	}
 	span := deepest([]statistics.History{h})
 	f := newFigure(Wide)
-	p := panel{f: f, left: 40 * pt, right: f.width - 10*pt, bottom: timeAxisHeight + 4*pt, span: span, y: scale{low: 0, high: 1.05}}
+	p := panel{f: f, left: 40 * pt, right: f.Width - 10*pt, bottom: timeAxisHeight + 4*pt, span: span, y: scale{low: 0, high: 1.05}}
 	entries := []keyEntry{{label: "Turnbull's estimate", stroke: readStroke}, {label: "ambiguous within a step", shade: window}}
 	if b.Fit != nil {
 		entries = append(entries, keyEntry{label: b.Fit.Family.String() + " fit", stroke: fittedStroke}, keyEntry{label: "lower 90 % bound", stroke: secondStroke})
 	}
-	p.top = f.height - 6*pt - f.key(p.left, p.right, f.height-2*pt, entries)
+	p.top = f.Height - 6*pt - f.key(p.left, p.right, f.Height-2*pt, entries)
 	ticks, levels := niceTicks(0, span, 9), niceTicks(0, 1, 5)
 	p.grid(levels)
 	tight, from := 1.0, 0.0
@@ -206,9 +204,9 @@ func Probability(h statistics.History, b statistics.Bound) (*Picture, error) {
 	}
 	least /= 1.05
 	f := newFigure(Wide)
-	p := panel{f: f, left: 46 * pt, right: f.width - 10*pt, bottom: timeAxisHeight + 4*pt, span: math.Log(most / least),
+	p := panel{f: f, left: 46 * pt, right: f.Width - 10*pt, bottom: timeAxisHeight + 4*pt, span: math.Log(most / least),
 		y: scale{low: fit.Family.Z(0.008), high: fit.Family.Z(0.97)}}
-	p.top = f.height - 6*pt - f.key(p.left, p.right, f.height-2*pt, []keyEntry{
+	p.top = f.Height - 6*pt - f.key(p.left, p.right, f.Height-2*pt, []keyEntry{
 		{label: "step of Turnbull's estimate", stroke: readStroke}, {label: fit.Family.String() + " fit", stroke: fittedStroke}, {label: "lower 90 % bound", stroke: secondStroke}})
 	var levels, ticks []tick
 	for _, s := range shares {
@@ -229,7 +227,7 @@ func Probability(h statistics.History, b statistics.Bound) (*Picture, error) {
 		if failed > 0.005 && failed < 0.999 && s.LowM > least {
 			z := fit.Family.Z(failed)
 			p.pieces(readStroke, [][]xy{{{math.Log(s.LowM / least), z}, {math.Log(s.HighM / least), z}}})
-			f.mark(draw.CircleGlyph{}, black, 2*pt, p.px(math.Log(s.HighM/least)), p.py(z))
+			f.mark(dot, black, 2*pt, p.px(math.Log(s.HighM/least)), p.py(z))
 		}
 	}
 	var line, bound []xy

@@ -190,11 +190,7 @@ func finish(p *plots.Picture, err error) func(*analysis.Result, string, []analys
 		if err != nil {
 			return nil, err
 		}
-		svg, err := p.SVG()
-		if err != nil {
-			return nil, err
-		}
-		out := &Picture{SVG: string(svg), Unit: unit, Left: p.Axis.Left, Right: p.Axis.Right, SpanS: p.Axis.SpanS, Points: [][2]float64{}}
+		out := &Picture{SVG: string(p.SVG()), Unit: unit, Left: p.Axis.Left, Right: p.Axis.Right, SpanS: p.Axis.SpanS, Points: [][2]float64{}}
 		start := p.Axis.Start
 		if start.IsZero() {
 			return out, nil

@@ -1,4 +1,4 @@
-package picture
+package plots
 
 import (
 	"bytes"
@@ -29,11 +29,12 @@ func planned(t *testing.T, name string) *plan.Plan {
 func TestAPlanIsDrawn(t *testing.T) {
 	for _, name := range []string{"proof-30m-sea", "cycles-50-30m-sea", "ladder-30m-sea", "vacuum-check"} {
 		p := planned(t, name)
-		svg, err := SVG(p)
+		picture, err := Plan(p)
 		if err != nil {
 			t.Fatal(err)
 		}
-		d, texts := xml.NewDecoder(bytes.NewReader(svg)), 0
+		tidy(t, name, picture)
+		d, texts := xml.NewDecoder(bytes.NewReader(picture.SVG())), 0
 		for {
 			token, err := d.Token()
 			if errors.Is(err, io.EOF) {
@@ -49,7 +50,7 @@ func TestAPlanIsDrawn(t *testing.T) {
 		if texts < 8 {
 			t.Errorf("%s: only %d texts", name, texts)
 		}
-		data, err := PNG(p)
+		data, err := picture.PNG(150)
 		if err != nil {
 			t.Fatal(err)
 		}
