@@ -24,7 +24,7 @@ type sensorsCmd struct {
 	Once   bool          `help:"Read for --for, print once and end."`
 	For    time.Duration `help:"How long to read; 0: until Ctrl-C, with --once 5 s. The noise takes 20 s or more to show." placeholder:"TIME"`
 	JSON   bool          `help:"Print a line of JSON in place of each table."`
-	Record string        `help:"Write what goes over serial ports and I2C buses into a file that a test can play back." type:"path" placeholder:"FILE"`
+	Record string        `help:"Write what goes over serial ports and the buses I2C, SPI and 1-Wire into a file that a test can play back." type:"path" placeholder:"FILE"`
 	Probe  bool          `help:"Without --bench: also ask I2C buses for the parts that can tell who they are. One byte is written to each address of such a part."`
 }
 

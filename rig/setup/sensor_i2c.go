@@ -94,8 +94,8 @@ func (s *Sensor) checkI2C(key func(string) string) error {
 
 // checkI2CPlace checks where a part is.
 func (s *Sensor) checkI2CPlace(key func(string) string, addresses []int) error {
-	if n, err := strconv.ParseUint(s.Bus, 10, 8); err != nil || strconv.FormatUint(n, 10) != s.Bus {
-		return wrong(key("bus"), "%q is no I2C bus; give the number of /dev/i2c-N as text, \"1\": proofpot sensors lists them", s.Bus)
+	if err := checkBusNumber(key("bus"), s.Bus, "I2C bus", "/dev/i2c-N"); err != nil {
+		return err
 	}
 	if !slices.Contains(addresses, s.Address) {
 		return wrong(key("address"), "0x%02x is no address of a %s; %s", s.Address, s.Driver, hexList(addresses))
@@ -113,6 +113,14 @@ func (s *Sensor) checkI2CPlace(key func(string) string, addresses []int) error {
 		return wrong(key("channel"), "%d is no channel of a TCA9548A; 0 to %d are", *s.Channel, muxChannels-1)
 	case s.Mux == s.Address:
 		return wrong(key("mux"), "0x%02x is the part's own address; set the multiplexer to another", s.Mux)
+	}
+	return nil
+}
+
+// checkBusNumber checks the kernel's number of a bus.
+func checkBusNumber(key, number, what, like string) error {
+	if n, err := strconv.ParseUint(number, 10, 8); err != nil || strconv.FormatUint(n, 10) != number {
+		return wrong(key, "%q is no %s; give the number of %s as text, \"1\": proofpot sensors lists them", number, what, like)
 	}
 	return nil
 }
@@ -141,8 +149,8 @@ func (s *Sensor) fieldQuantity(f Field) sensors.Quantity {
 // same address on the same channel, one of them before the multiplexer, or where
 // the other's multiplexer is.
 func (s *Sensor) onSamePlace(other *Sensor) bool {
-	if s.Bus == "" || s.Bus != other.Bus {
-		return false
+	if s.Bus == "" || s.Bus != other.Bus || s.Driver == DriverDS18B20 || other.Driver == DriverDS18B20 {
+		return false // on 1-Wire each part has an address of its own
 	}
 	if s.Address == other.Mux || s.Mux == other.Address && s.Mux != 0 {
 		return true

@@ -103,7 +103,8 @@ type Sensor struct {
 	SupplyHighV     float64 `toml:"supply_high_v,omitempty"`
 	SupplyDividedBy float64 `toml:"supply_divided_by,omitempty"` // by resistors before it; 0: 1
 
-	// Driver ds18b20: a thermometer on the kernel's 1-wire bus.
+	// Driver ds18b20: a thermometer on a 1-Wire bus, through the kernel's files, or on
+	// the bus that is named.
 	Part string `toml:"part,omitempty"` // 28- and twelve hexadecimal digits, as proofpot sensors lists it
 
 	// Calibration is what is added to the readings; of the file beside bench.toml,
@@ -127,7 +128,7 @@ type Sensor struct {
 	TimeoutS      float64 `toml:"timeout_s,omitempty"`      // s until an answer must have come; 0: 0.5 s
 
 	// Parts on an I2C bus: drivers ms5837-30ba, bme280 and others, see sensor_i2c.go.
-	Bus     string `toml:"bus,omitempty"`     // the kernel's number of it, "1"
+	Bus     string `toml:"bus,omitempty"`     // the kernel's number of it, "1"; ds18b20: of its 1-Wire bus
 	Address int    `toml:"address,omitempty"` // of the part
 	Mux     int    `toml:"mux,omitempty"`     // address of the TCA9548A that it is behind; 0: none
 	Channel *int   `toml:"channel,omitempty"` // of that

@@ -14,7 +14,7 @@ func openADS1115(s setup.Sensor, with shared) (driver, error) {
 		return nil, err
 	}
 	supply, inputs, scales := s.ADS1115()
-	on, err := behindMux(s, bus.Bus)
+	on, err := behindMux(s, bus.guard)
 	if err != nil {
 		return nil, errors.Join(err, bus.Close())
 	}

@@ -33,50 +33,12 @@ func part[D poll.Device](make func(i2c.Bus, uint16) (D, error)) func(i2c.Bus, ui
 	return func(bus i2c.Bus, addr uint16) (poll.Device, error) { return make(bus, addr) }
 }
 
-// openBus opens an I2C bus; tests put another there.
-var openBus = openI2C
-
-// sharedBus is an I2C bus that is open, for the sensors on it.
-type sharedBus struct {
-	*busguard.Bus
-	below i2c.BusCloser
-	users int
-}
-
-// i2cBus gives the bus of a sensor, opened with its first one, whose traffic is
-// recorded where that is asked for.
-func (w shared) i2cBus(name string) (*sharedBus, error) {
-	b := w.i2c[name]
-	if b == nil {
-		below, err := openBus(name)
-		if err != nil {
-			return nil, err
-		}
-		b = &sharedBus{Bus: busguard.New(name, w.traffic.Bus(name, below), 0), below: below}
-		w.i2c[name] = b
-	}
-	b.users++
-	return b, nil
-}
-
-// Close lets go of the bus for one sensor. A bus that hangs is left as it is:
-// closing it would hang too.
-func (b *sharedBus) Close() error {
-	if b.users--; b.users > 0 {
-		return nil
-	}
-	if err := b.Bus.Close(); err != nil {
-		return err
-	}
-	return b.below.Close()
-}
-
 func openI2CPart(s setup.Sensor, with shared) (driver, error) {
 	bus, err := with.i2cBus(s.Bus)
 	if err != nil {
 		return nil, err
 	}
-	device, err := onI2C(s, bus.Bus)
+	device, err := onI2C(s, bus.guard)
 	if err != nil {
 		return nil, errors.Join(err, bus.Close())
 	}

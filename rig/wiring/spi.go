@@ -6,16 +6,14 @@ import (
 	"periph.io/x/conn/v3/spi"
 
 	"proofpot/rig/setup"
+	"proofpot/sensors/busguard"
 	"proofpot/sensors/max31865"
 	"proofpot/sensors/poll"
 	"proofpot/sensors/scale"
 )
 
-// openSPI opens SPI; tests put another there.
-var openSPI = openSPIPort
-
 func openMAX31865(s setup.Sensor, with shared) (driver, error) {
-	port, err := openSPI(s.SPI)
+	port, err := openSPIPort(s.SPI)
 	if err != nil {
 		return nil, err
 	}
@@ -32,11 +30,21 @@ func onSPI(s setup.Sensor, with shared, port spi.PortCloser) (*poll.Driver, erro
 	if err != nil {
 		return nil, err
 	}
-	device, err := max31865.New(conn, s.Element())
+	guard := busguard.NewSPI(s.SPI, with.traffic.SPI(s.SPI, conn), 0)
+	device, err := max31865.New(guard, s.Element())
 	if err != nil {
-		return nil, err
+		return nil, errors.Join(err, guard.Close())
 	}
-	return poll.New(device, poll.Options{
-		Sensor: s.ID, Fields: []scale.Scale{s.MAX31865()}, Interval: s.Interval(), Room: with.room, Clock: with.clock, Closer: port.Close,
+	d, err := poll.New(device, poll.Options{
+		Sensor: s.ID, Fields: []scale.Scale{s.MAX31865()}, Interval: s.Interval(), Room: with.room, Clock: with.clock, Closer: func() error {
+			if err := guard.Close(); err != nil {
+				return err // it hangs, and closing it would hang too
+			}
+			return port.Close()
+		},
 	})
+	if err != nil {
+		return nil, errors.Join(err, guard.Close())
+	}
+	return d, nil
 }

@@ -8,8 +8,8 @@ import (
 	"periph.io/x/host/v3"
 )
 
-// openSPIPort opens /dev/spidevN.M.
-func openSPIPort(place string) (spi.PortCloser, error) {
+// openSPI opens /dev/spidevN.M.
+func openSPI(place string) (spi.PortCloser, error) {
 	if _, err := host.Init(); err != nil {
 		return nil, err
 	}

@@ -9,6 +9,6 @@ import (
 	"periph.io/x/conn/v3/spi"
 )
 
-func openSPIPort(place string) (spi.PortCloser, error) {
+func openSPI(place string) (spi.PortCloser, error) {
 	return nil, fmt.Errorf("SPI %q: %s gives programs no SPI; run the bench on Linux, or read the part with a microcontroller (driver serial-line)", place, runtime.GOOS)
 }

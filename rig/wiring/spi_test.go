@@ -73,8 +73,8 @@ func TestThermometersOfABenchAreOpenedAndRead(t *testing.T) {
 	}
 	spiBoard := &board{}
 	defer func(bus func(string) (i2c.BusCloser, error), root string, port func(string) (spi.PortCloser, error)) {
-		openBus, oneWireRoot, openSPI = bus, root, port
-	}(openBus, oneWireRoot, openSPI)
+		openBus, oneWireRoot, openSPIPort = bus, root, port
+	}(openBus, oneWireRoot, openSPIPort)
 	openBus = func(string) (i2c.BusCloser, error) { return silent{}, nil }
 	oneWireRoot = t.TempDir()
 	// The public capture of testdata/reference/onewire_crc8.csv, in the kernel's form.
@@ -83,7 +83,7 @@ func TestThermometersOfABenchAreOpenedAndRead(t *testing.T) {
 	if err := errors.Join(os.Mkdir(folder, 0o777), os.WriteFile(filepath.Join(folder, "w1_slave"), []byte(capture), 0o666)); err != nil {
 		t.Fatal(err)
 	}
-	openSPI = func(place string) (spi.PortCloser, error) {
+	openSPIPort = func(place string) (spi.PortCloser, error) {
 		if place != "0.0" {
 			return nil, errors.New(place)
 		}
@@ -113,7 +113,7 @@ func TestThermometersOfABenchAreOpenedAndRead(t *testing.T) {
 	if err := errors.Join(read.Close(), read.Close()); err != nil || spiBoard.closed != 1 {
 		t.Error(err, spiBoard.closed)
 	}
-	openSPI = openSPIPort
+	openSPIPort = openSPI
 	b.Sensors[2].SPI = "251.3"
 	if _, err := Open(b, clock); err == nil || !strings.Contains(err.Error(), `sensor "wall"`) || !strings.Contains(err.Error(), `SPI "251.3"`) || strings.Contains(err.Error(), "\n") {
 		t.Error(err)

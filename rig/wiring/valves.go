@@ -8,10 +8,6 @@ import (
 	"os"
 	"time"
 
-	"periph.io/x/conn/v3/i2c"
-	"periph.io/x/conn/v3/i2c/i2creg"
-	"periph.io/x/host/v3"
-
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/rig/valves"
@@ -57,7 +53,7 @@ const (
 )
 
 // openBank opens the valves of a bench and what stands beside them, or nothing.
-func openBank(b setup.Bench, keepVent bool) (bank *valves.Bank, err error) {
+func openBank(b setup.Bench, with shared, keepVent bool) (bank *valves.Bank, err error) {
 	var open []io.Closer
 	defer func() {
 		if err != nil {
@@ -93,7 +89,7 @@ func openBank(b setup.Bench, keepVent bool) (bank *valves.Bank, err error) {
 		o.Heartbeat = out
 	}
 	if b.Regulator != nil {
-		if o.Regulator, err = openRegulator(*b.Regulator); err != nil {
+		if o.Regulator, err = openRegulator(*b.Regulator, with); err != nil {
 			return nil, fmt.Errorf("regulator: %w", err)
 		}
 	}
@@ -104,15 +100,12 @@ func openBank(b setup.Bench, keepVent bool) (bank *valves.Bank, err error) {
 // is known: the regulator's own error is larger than the weather.
 const standardPa = 101325
 
-func openRegulator(r setup.Regulator) (valves.Setter, error) {
-	if _, err := host.Init(); err != nil {
+func openRegulator(r setup.Regulator, with shared) (valves.Setter, error) {
+	bus, err := with.i2cBus(r.Bus)
+	if err != nil {
 		return nil, err
 	}
-	bus, err := i2creg.Open(r.Bus)
-	if err != nil {
-		return nil, fmt.Errorf("I2C bus %q cannot be opened: %w", r.Bus, err)
-	}
-	d, err := mcp4725.New(bus, mcp4725.Options{Address: uint16(r.Address), FullScaleV: r.FullScaleV,
+	d, err := mcp4725.New(bus.guard, mcp4725.Options{Address: uint16(r.Address), FullScaleV: r.FullScaleV,
 		LowV: r.LowV, HighV: r.HighV, LowPa: r.LowBarGauge * 1e5, HighPa: r.HighBarGauge * 1e5})
 	if err != nil {
 		return nil, errors.Join(err, bus.Close())
@@ -123,7 +116,7 @@ func openRegulator(r setup.Regulator) (valves.Setter, error) {
 // onBus closes the bus with its device.
 type onBus struct {
 	*mcp4725.Regulator
-	bus i2c.BusCloser
+	bus io.Closer
 }
 
 func (b onBus) Close() error { return errors.Join(b.Regulator.Close(), b.bus.Close()) }
@@ -143,7 +136,7 @@ func openDriven(b setup.Bench, read *handBench, keepVent bool) (*drivenBench, er
 	if err != nil {
 		return nil, err
 	}
-	bank, err := openBank(b, keepVent)
+	bank, err := openBank(b, read.with, keepVent)
 	if err != nil {
 		return nil, errors.Join(err, service.Close())
 	}

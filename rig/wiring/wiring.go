@@ -35,8 +35,8 @@ type shared struct {
 	clock func() time.Duration // since the start of the run
 
 	modbus  map[string]*modbus.Line // those that are open, by port
-	i2c     map[string]*sharedBus   // those that are open, by number
-	traffic *traffic.Recorder       // nil: nothing is recorded
+	buses   buses
+	traffic *traffic.Recorder // nil: nothing is recorded
 }
 
 // port opens a serial port, whose traffic is recorded where that is asked for.
@@ -129,9 +129,9 @@ func openSensors(b setup.Bench, clock rig.Clock, record *traffic.Recorder) (*han
 		room:  scale.NewRoom(b.RoomPa, b.HasBarometer()),
 		clock: func() time.Duration { return clock.Now().Mono },
 
-		modbus: map[string]*modbus.Line{}, i2c: map[string]*sharedBus{}, traffic: record,
+		modbus: map[string]*modbus.Line{}, buses: newBuses(), traffic: record,
 	}
-	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono), calibrated: calibratedOf(b)}
+	bench := &handBench{watch: health.New(channels(b), clock.Now().Mono), calibrated: calibratedOf(b), with: with}
 	for _, s := range b.Sensors {
 		d, err := drivers[s.Driver](s, with)
 		if err != nil {
@@ -193,6 +193,7 @@ type handBench struct {
 	watch      *health.Watch
 	drivers    []driver
 	calibrated map[string]*calibrated
+	with       shared // what its valves may share with its sensors
 	closed     bool
 }
 

@@ -168,6 +168,11 @@ func TestAPartThatDoesNotMeasureIsNotASteadyOne(t *testing.T) {
 	}{
 		{"power from the data line", 0, []byte{0}, sensors.SupplyOff},
 		{"it does not begin", 3, []byte{0xFF}, sensors.NoReading},
+		{"85 °C at 9 bits", 4, func() []byte {
+			p := [9]byte{0x55, 0x05, alarmHigh, alarmLow, 0x1F, 0xFF, 0x0C, 0x10}
+			p[8] = CRC(p[:8])
+			return p[:]
+		}(), sensors.NoReading},
 		{"it lost its settings", 4, func() []byte {
 			p := [9]byte{0x91, 0x01, 0x4B, 0x46, 0x7F, 0xFF, 0x0C, 0x10}
 			p[8] = CRC(p[:8])
@@ -300,6 +305,8 @@ func TestOnABusItDoesWhatADriverMust(t *testing.T) {
 			switch w[9] {
 			case cmdPower:
 				r[0] = 0xFF
+			case cmdConvert:
+				r[0] = 0
 			case cmdRead:
 				copy(r, now[:])
 			}

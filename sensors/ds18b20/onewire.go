@@ -89,7 +89,7 @@ func (d *Device) read() (poll.Result, error) {
 
 // Measure implements poll.Device.
 func (d *Device) Measure(ctx context.Context, results []poll.Result) error {
-	var busy [1]byte
+	busy := [1]byte{0xFF} // a bus that brings nothing leaves it so
 	if err := d.tx(busy[:], cmdConvert); err != nil {
 		return err
 	}

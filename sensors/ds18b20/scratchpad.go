@@ -49,11 +49,11 @@ func celsius(pad [9]byte) (poll.Result, error) {
 		return poll.Result{}, poll.Fault(sensors.Garbled, "its configuration reads %02X hex: the bus is shorted, or it is no DS18B20", pad[4])
 	}
 	register := uint16(pad[1])<<8 | uint16(pad[0])
+	bits := 9 + pad[4]>>5&3
+	register &^= 1<<(12-bits) - 1
 	if register == powerOn {
 		return poll.Result{}, poll.Fault(sensors.Restarted, "85 °C, which it holds after power on: it lost its supply or has not measured")
 	}
-	bits := 9 + pad[4]>>5&3
-	register &^= 1<<(12-bits) - 1
 	if sign := register & 0xF800; sign != 0 && sign != 0xF800 {
 		return poll.Result{}, poll.Fault(sensors.Garbled, "its temperature register reads %04X hex, whose signs do not agree", register)
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -119,7 +120,7 @@ func TestADamagedFileNamesItsLine(t *testing.T) {
 		"other\n":                "line 1: ",
 		"L\nx serial a read 00":  "line 2: \"x\" is no time",
 		"L\n1 serial a":          "line 2: a transfer has",
-		"L\n1 spi a read 00":     "line 2: \"spi\" is no bus",
+		"L\n1 can a read 00":     "line 2: \"can\" is no bus",
 		"L\n1 serial a read 0":   "line 2: ",
 		"L\n1 serial a eat 00":   "line 2: \"eat\" is nothing",
 		"L\n1 i2c 1 xyz read 00": "line 2: \"xyz\" is no I2C address",
@@ -132,14 +133,14 @@ func TestADamagedFileNamesItsLine(t *testing.T) {
 }
 
 func FuzzLoad(f *testing.F) {
-	f.Add(firstLine + "\n1 serial a read 00\n2 i2c 1 76 write d0 read 60\n3 serial a%20b fail \"gone\"\n")
+	f.Add(firstLine + "\n1 serial a read 00\n2 i2c 1 76 write d0 read 60\n3 onewire 1 write 55 read -\n4 spi 0.0 write 0000 read 0051\n5 serial a%20b fail \"gone\"\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		all, err := Load(strings.NewReader(text))
 		if err != nil {
 			return
 		}
 		for _, x := range all {
-			if x.At < 0 || x.Bus != "serial" && x.Bus != "i2c" || x.Addr > 1023 {
+			if x.At < 0 || !slices.Contains([]string{"serial", "i2c", "onewire", "spi", "file"}, x.Bus) || x.Addr > 1023 {
 				t.Fatalf("%+v", x)
 			}
 		}
