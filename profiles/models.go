@@ -70,6 +70,19 @@ func Model(name string) (string, error) {
 	return "", &KeyError{"model", text + "there are " + strings.Join(waterModels, ", ")}
 }
 
+// Kind gives the kind of a water in words: a metre of one kind presses otherwise
+// than a metre of another.
+func (w Water) Kind() string {
+	switch model, _ := Model(w.Model); model {
+	case Fresh:
+		return "fresh water"
+	case Sea, EOS80:
+		return "sea water"
+	default:
+		return "sea water by the convention " + model
+	}
+}
+
 func plain(name string) string {
 	return strings.NewReplacer(" ", "", "-", "", "_", "").Replace(strings.ToLower(name))
 }

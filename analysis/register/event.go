@@ -5,7 +5,6 @@
 package register
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -132,9 +131,15 @@ func (e *Event) Check() error {
 	return nil
 }
 
-// inOrder sorts events by time; what happened at one moment stands as it came.
-func inOrder(events []Event) []Event {
-	events = slices.Clone(events)
-	slices.SortStableFunc(events, func(a, b Event) int { return cmp.Or(a.At.Compare(b.At)) })
-	return events
+// inOrder gives the events of a unit until a moment, sorted by time; what happened
+// at one moment stands as it came.
+func inOrder(unit string, until time.Time, events []Event) []Event {
+	var own []Event
+	for i := range events {
+		if e := &events[i]; e.Unit == unit && !e.At.After(until) {
+			own = append(own, *e)
+		}
+	}
+	slices.SortStableFunc(own, func(a, b Event) int { return a.At.Compare(b.At) })
+	return own
 }

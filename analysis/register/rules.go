@@ -11,13 +11,14 @@ type Rules struct {
 	WarmerK    float64 `toml:"warmer_k"`     // K above the warmest water of the test: plastics are weaker
 	ColderK    float64 `toml:"colder_k"`     // K below its coldest: seals are stiffer
 	NearShare  float64 `toml:"near_share"`   // of the rated load, from which a trip gets a remark
-	BenchHours float64 `toml:"bench_hours"`  // h a day that the bench can be used
+	BenchFrom  float64 `toml:"bench_from"`   // h after midnight UTC, from which the bench can be used
+	BenchHours float64 `toml:"bench_hours"`  // h a day that it can be
 	LeakMostML float64 `toml:"leak_most_ml"` // ml that may come in over a whole trip, by the test's upper bound; 0: not judged
 }
 
 // DefaultRules are used where the register has none.
 func DefaultRules() Rules {
-	return Rules{Months: 12, Dives: 50, WarmerK: 5, ColderK: 10, NearShare: 0.9, BenchHours: 8, LeakMostML: 5}
+	return Rules{Months: 12, Dives: 50, WarmerK: 5, ColderK: 10, NearShare: 0.9, BenchFrom: 8, BenchHours: 8, LeakMostML: 5}
 }
 
 // Check says what is wrong with the rules, in one line.
@@ -33,6 +34,8 @@ func (r Rules) Check() error {
 		return fmt.Errorf("colder_k: %g must be 0 to 40 K", r.ColderK)
 	case !(r.NearShare > 0 && r.NearShare <= 1):
 		return fmt.Errorf("near_share: %g must be above 0 and at most 1", r.NearShare)
+	case !(r.BenchFrom >= 0 && r.BenchFrom < 24):
+		return fmt.Errorf("bench_from: %g must be 0 or more and below 24", r.BenchFrom)
 	case !(r.BenchHours > 0 && r.BenchHours <= 24):
 		return fmt.Errorf("bench_hours: %g must be above 0 and at most 24", r.BenchHours)
 	case !(r.LeakMostML >= 0):

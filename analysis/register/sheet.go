@@ -12,7 +12,7 @@ import (
 
 // Text writes the answers of a trip for a terminal or a plain file.
 func Text(w io.Writer, t *Trip, answers []Answer, slots []Slot, total time.Duration) {
-	fmt.Fprintf(w, "%s: departure %s, %d days, %s water of %.0f °C\n", t.Name, t.Departure.UTC().Format(time.DateOnly), t.Days, t.Water.Model, t.Water.TemperatureC)
+	fmt.Fprintf(w, "%s: departure %s, %d days, %s of %.0f °C\n", t.Name, t.Departure.UTC().Format(time.DateOnly), t.Days, t.Water.Kind(), t.Water.TemperatureC)
 	for _, a := range answers {
 		fmt.Fprintf(w, "\n%s: %s, for %d dives to %.1f m of up to %.0f min\n", a.Need.ID, strings.ToUpper(string(a.Fitness)), a.Need.Dives, a.Need.DeepestM, a.Need.Minutes)
 		for _, line := range a.lines() {
@@ -20,7 +20,7 @@ func Text(w io.Writer, t *Trip, answers []Answer, slots []Slot, total time.Durat
 		}
 	}
 	if len(slots) > 0 {
-		fmt.Fprintf(w, "\nBench time %s, in this order:\n", hours(total))
+		fmt.Fprintf(w, "\nBench time %s, in this order (UTC):\n", hours(total))
 		for _, s := range slots {
 			fmt.Fprintf(w, "  %s\n", s.line())
 		}
@@ -38,11 +38,19 @@ func (a *Answer) lines() []string {
 	}
 	switch {
 	case a.Test != nil:
-		out = append(out, fmt.Sprintf("a passed %s (rates for %.1f m, takes %s) would make it fit", a.Test.Profile, a.Test.RatedM, hours(a.Test.Takes)))
+		out = append(out, a.Test.line())
 	case a.Fitness == NotFit:
 		out = append(out, "no profile that this bench can run reaches that depth")
 	}
 	return out
+}
+
+func (p *Proposal) line() string {
+	if !p.Other {
+		return fmt.Sprintf("a passed %s (rates for %.1f m of %s, takes %s) would make it fit", p.Profile, p.RatedM, p.Water, hours(p.Takes))
+	}
+	return fmt.Sprintf("a passed %s (rates for %.1f m of %s, which load its wall like %.1f m there; takes %s) would make it fit; no profile for the trip's kind of water does",
+		p.Profile, p.RatedM, p.Water, p.ThereM, hours(p.Takes))
 }
 
 func (s Slot) line() string {
@@ -65,8 +73,8 @@ func Sheet(w io.Writer, made time.Time, t *Trip, answers []Answer, slots []Slot,
 	s.Font("B", 15)
 	s.Text("Trip: "+t.Name, paper.Ink)
 	s.Font("", 9)
-	s.Text(fmt.Sprintf("Departure %s, %d days. Water: %s, %.0f °C. As of %s.", t.Departure.UTC().Format(time.DateOnly), t.Days,
-		t.Water.Model, t.Water.TemperatureC, made.UTC().Format("2006-01-02 15:04 UTC")), paper.Ink)
+	s.Text(fmt.Sprintf("Departure %s, %d days. Water: %s of %.0f °C. As of %s.", t.Departure.UTC().Format(time.DateOnly), t.Days,
+		t.Water.Kind(), t.Water.TemperatureC, made.UTC().Format("2006-01-02 15:04 UTC")), paper.Ink)
 	s.Space(4)
 	var rows []paper.Row
 	for _, a := range answers {
@@ -77,7 +85,7 @@ func Sheet(w io.Writer, made time.Time, t *Trip, answers []Answer, slots []Slot,
 	s.Heading("Units")
 	s.Table([]paper.Column{{Title: "Unit", Share: 15}, {Title: "Answer", Share: 25}, {Title: "Dives", Share: 35}, {Title: "Packed, closed as tested (initials)", Share: 25}}, rows)
 	if len(slots) > 0 {
-		s.Heading("Bench time " + hours(total) + ", in this order")
+		s.Heading("Bench time " + hours(total) + ", in this order (UTC)")
 		var list []string
 		for _, slot := range slots {
 			list = append(list, slot.line())

@@ -63,10 +63,7 @@ func At(now time.Time, unit string, events []Event, rules Rules) (Standing, erro
 			s.Ended = append(s.Ended, at.UTC().Format(time.DateOnly)+": "+fmt.Sprintf(format, args...))
 		}
 	}
-	for _, e := range inOrder(events) {
-		if e.Unit != unit || e.At.After(now) {
-			continue
-		}
+	for _, e := range inOrder(unit, now, events) {
 		if e.Kind != Dived && e.Kind != Noted {
 			s.Last = &e
 		}

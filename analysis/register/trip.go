@@ -91,11 +91,14 @@ type Answer struct {
 // Proposal is a test that would make a unit fit.
 type Proposal struct {
 	Profile string
-	RatedM  float64 // what it proves, in its own water
+	RatedM  float64 // what it rates for, m of its own water
+	Water   string  // that, in words
+	ThereM  float64 // the depth in the trip's water with the same load on the wall, m
+	Other   bool    // the trip's water is of another kind: the two depths differ
 	Takes   time.Duration
 }
 
-// Test is a profile that the bench can run, for a proposal.
+// Candidate is a profile that the bench can run, for a proposal.
 type Candidate struct {
 	Profile string
 	Water   profiles.Water
@@ -167,15 +170,20 @@ func (a *Answer) weigh(t *Trip, rules Rules) error {
 		return err
 	}
 	bar := func(pa float64) string { return fmt.Sprintf("%.2f bar", pa/1e5) }
+	there, err := depthThere(t.Water, rated, s.sealedPa())
+	if err != nil {
+		return err
+	}
+	ratedFor := fmt.Sprintf("%s (%.1f m of %s, %.1f m there)", bar(rated), s.Test.RatedM, s.Test.Water.Kind(), there)
 	switch {
 	case load > rated:
-		a.not("%.1f m in that water loads its wall with %s; it is rated for %s (%.1f m)", need.DeepestM, bar(load), bar(rated), s.Test.RatedM)
+		a.not("%.1f m in that water loads its wall with %s; it is rated for %s", need.DeepestM, bar(load), ratedFor)
 	case load > rules.NearShare*rated:
 		a.remark("%.1f m is close to its rated depth: %s of %s", need.DeepestM, bar(load), bar(rated))
 	}
 	if a.Fitness != NotFit {
 		a.Why = append(a.Why, fmt.Sprintf("tested %s, proved %s, rated %s; the trip loads it with %s",
-			s.Tested.UTC().Format(time.DateOnly), bar(proved), bar(rated), bar(load)))
+			s.Tested.UTC().Format(time.DateOnly), bar(proved), ratedFor, bar(load)))
 	}
 	if s.Valid && t.Back().After(s.Until) {
 		a.not("its test ends on %s, before the trip does", s.Until.UTC().Format(time.DateOnly))
@@ -220,7 +228,8 @@ func (a *Answer) weather(t *Trip, rules Rules) {
 	}
 }
 
-// propose finds the shortest test that rates the unit for the trip.
+// propose finds the test that rates the unit for the trip: one whose depths are
+// meant in the trip's kind of water where there is one, and of those the shortest.
 func (a *Answer) propose(t *Trip, candidates []Candidate) error {
 	if !a.Standing.Shut {
 		a.First = append(a.First, "Close it, and log the closure.")
@@ -228,7 +237,8 @@ func (a *Answer) propose(t *Trip, candidates []Candidate) error {
 	if a.Standing.Wet {
 		a.First = append(a.First, "Find the cause, mend it and log the repair.")
 	}
-	load, err := LoadPa(t.Water, a.Need.DeepestM, a.Standing.sealedPa())
+	sealed := a.Standing.sealedPa()
+	load, err := LoadPa(t.Water, a.Need.DeepestM, sealed)
 	if err != nil {
 		return err
 	}
@@ -237,14 +247,32 @@ func (a *Answer) propose(t *Trip, candidates []Candidate) error {
 		if err != nil {
 			return fmt.Errorf("profile %s: %w", c.Profile, err)
 		}
-		if column.GaugePa(c.RatedM) < load {
+		rated := column.GaugePa(c.RatedM)
+		if rated < load {
 			continue
 		}
-		if a.Test == nil || c.Takes < a.Test.Takes {
-			a.Test = &Proposal{Profile: c.Profile, RatedM: c.RatedM, Takes: c.Takes}
+		p := Proposal{Profile: c.Profile, RatedM: c.RatedM, Water: c.Water.Kind(), Other: c.Water.Kind() != t.Water.Kind(), Takes: c.Takes}
+		if p.ThereM, err = depthThere(t.Water, rated, sealed); err != nil {
+			return err
+		}
+		if a.Test == nil || a.Test.Other && !p.Other || a.Test.Other == p.Other && p.Takes < a.Test.Takes {
+			a.Test = &p
 		}
 	}
 	return nil
+}
+
+// depthThere gives the depth in a water at which the wall of a unit that was
+// closed at sealedPa (as LoadPa has it) carries a load, m.
+func depthThere(w profiles.Water, loadPa, sealedPa float64) (float64, error) {
+	column, err := profiles.NewColumn(w)
+	if err != nil {
+		return 0, err
+	}
+	if sealedPa == 0 {
+		sealedPa = StandardAtmospherePa
+	}
+	return column.DifferentialDepthM(loadPa, sealedPa), nil
 }
 
 // Slot is one test of a proposed order.
@@ -259,8 +287,8 @@ type Slot struct {
 // many as possible are fit at the departure: first those that are shut and were
 // never wet, which need nothing mended, and among equals the shortest test
 // (shortest first finishes the most by a given time). The bench is used for
-// some hours a day from now; a test goes on through the night only if it is
-// longer than a day's hours.
+// some hours of each day; a test goes on through the night only if it is
+// longer than they are.
 func Order(now time.Time, t *Trip, answers []Answer, rules Rules) (slots []Slot, total time.Duration) {
 	var todo []Answer
 	for _, a := range answers {
@@ -274,20 +302,22 @@ func Order(now time.Time, t *Trip, answers []Answer, rules Rules) (slots []Slot,
 		}
 		return int(a.Test.Takes - b.Test.Takes)
 	})
-	day := time.Duration(rules.BenchHours * float64(time.Hour))
-	at, left := now, day
+	hours := time.Duration(rules.BenchHours * float64(time.Hour))
+	opens := func(at time.Time) time.Time { // of the day on which at lies
+		return at.UTC().Truncate(24 * time.Hour).Add(time.Duration(rules.BenchFrom * float64(time.Hour)))
+	}
+	at := now
 	for _, a := range todo {
 		takes := a.Test.Takes
-		if takes > left && left < day {
-			at, left = at.Add(24*time.Hour-(day-left)), day
+		if open := opens(at); at.Before(open) {
+			at = open
+		} else if left := open.Add(hours).Sub(at); left <= 0 || takes > left && left < hours {
+			at = open.AddDate(0, 0, 1)
 		}
 		end := at.Add(takes)
 		slots = append(slots, Slot{Unit: a.Need.ID, Proposal: *a.Test, Start: at, End: end, InTime: !end.After(t.Departure)})
 		total += takes
-		at, left = end, left-takes
-		if left <= 0 {
-			at, left = end.Add(24*time.Hour-day), day
-		}
+		at = end
 	}
 	return slots, total
 }

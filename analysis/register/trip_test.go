@@ -52,6 +52,36 @@ func TestFreshWaterIsLighterThanTheSea(t *testing.T) {
 	}
 }
 
+// TestADepthIsProposedInTheTripsKindOfWater: 20.2 m of fresh water load a wall
+// less than 20 m of sea water do, and more than 20 m of fresh water. A profile for
+// fresh water is proposed where there is one, though the other is shorter; else
+// the other, with what its depth is there (20 · 1026.5/1000 m, some 20.5 m).
+func TestADepthIsProposedInTheTripsKindOfWater(t *testing.T) {
+	lake := fresh
+	lake.TemperatureC = 8
+	both := append([]Candidate{{"proof-20m-fresh", lake, 20, 3 * time.Hour}, {"proof-30m-fresh", lake, 30, 4 * time.Hour}}, bench...)
+	for _, c := range []struct {
+		deepestM float64
+		has      []Candidate
+		want     string
+		other    bool
+	}{{18, both, "proof-20m-fresh", false}, {20.2, both, "proof-30m-fresh", false}, {20.2, bench, "proof-20m-sea", true}, {35, both, "proof-40m-sea", true}} {
+		a, err := Judge(on(10), lakeTrip(c.deepestM), nil, DefaultRules(), c.has)
+		if err != nil || a[0].Test == nil || a[0].Test.Profile != c.want || a[0].Test.Other != c.other {
+			t.Errorf("%g m: %+v, %v; want %s", c.deepestM, a[0].Test, err, c.want)
+			continue
+		}
+		p := a[0].Test
+		line := p.line()
+		if !strings.Contains(line, p.Water) || strings.Contains(line, "no profile for the trip's kind of water") != c.other {
+			t.Errorf("%g m: %s", c.deepestM, line)
+		}
+		if ratio := p.ThereM / p.RatedM; c.other && !(ratio > 1.02 && ratio < 1.035) || !c.other && !(ratio > 0.995 && ratio < 1.005) {
+			t.Errorf("%s: rates for %.2f m, said to be %.2f m there", p.Profile, p.RatedM, p.ThereM)
+		}
+	}
+}
+
 func TestWhatMakesAUnitNotFit(t *testing.T) {
 	long := lakeTrip(20)
 	long.Days = 360
@@ -121,7 +151,7 @@ func TestTheOrderFinishesWhatItCanBeforeTheDeparture(t *testing.T) {
 		takes time.Duration
 		first []string
 	}{{"KP-05", 3 * time.Hour, nil}, {"KP-06", time.Hour, []string{"mend it"}}, {"KP-07", 2 * time.Hour, nil}, {"KP-08", 14 * time.Hour, nil}} {
-		answers = append(answers, Answer{Need: Need{ID: c.id}, Fitness: NotFit, First: c.first, Test: &Proposal{"p", 30, c.takes}})
+		answers = append(answers, Answer{Need: Need{ID: c.id}, Fitness: NotFit, First: c.first, Test: &Proposal{Profile: "p", RatedM: 30, Takes: c.takes}})
 	}
 	answers = append(answers, Answer{Need: Need{ID: "KP-09"}, Fitness: Fit})
 	trip.Departure = day0.Add(50 * time.Hour)
@@ -141,12 +171,31 @@ func TestTheOrderFinishesWhatItCanBeforeTheDeparture(t *testing.T) {
 	}
 }
 
+// TestNobodyIsSentToTheBenchAtNight: a test begins within the bench's hours, and
+// not the evening before if it would end after them.
+func TestNobodyIsSentToTheBenchAtNight(t *testing.T) {
+	rules := DefaultRules() // 8 to 16 o'clock
+	for _, c := range []struct {
+		now   time.Duration // after midnight
+		takes time.Duration
+		want  time.Duration
+	}{{0, 2 * time.Hour, 8 * time.Hour}, {9 * time.Hour, 2 * time.Hour, 9 * time.Hour}, {15 * time.Hour, 2 * time.Hour, 32 * time.Hour},
+		{23 * time.Hour, 2 * time.Hour, 32 * time.Hour}, {9 * time.Hour, 14 * time.Hour, 32 * time.Hour}, {7 * time.Hour, 14 * time.Hour, 8 * time.Hour}} {
+		midnight := day0.Truncate(24 * time.Hour)
+		answers := []Answer{{Need: Need{ID: "KP-05"}, Fitness: NotFit, Test: &Proposal{Profile: "p", RatedM: 30, Takes: c.takes}}}
+		slots, _ := Order(midnight.Add(c.now), lakeTrip(20), answers, rules)
+		if got := slots[0].Start.Sub(midnight); got != c.want {
+			t.Errorf("asked at %v, a test of %v begins at %v, want %v", c.now, c.takes, got, c.want)
+		}
+	}
+}
+
 func TestTheCalendarIsWellFormed(t *testing.T) {
 	s, err := At(on(2), "KP-01", []Event{passed(1, 30)}, DefaultRules())
 	if err != nil {
 		t.Fatal(err)
 	}
-	ics := Calendar(on(2), DueDates([]Standing{s}, []Slot{{Unit: "KP-02", Proposal: Proposal{"proof; 30, sea with a name that is far too long for a line of a calendar, är", 30, time.Hour}, Start: on(3)}}))
+	ics := Calendar(on(2), DueDates([]Standing{s}, []Slot{{Unit: "KP-02", Proposal: Proposal{Profile: "proof; 30, sea with a name that is far too long for a line of a calendar, är", RatedM: 30, Takes: time.Hour}, Start: on(3)}}))
 	for line := range bytes.SplitSeq(bytes.TrimSuffix(ics, []byte("\r\n")), []byte("\r\n")) {
 		if len(line) > 75 { // RFC 5545, 3.1
 			t.Errorf("a line of %d octets: %s", len(line), line)
@@ -184,6 +233,20 @@ func TestATripThatCannotBeIsRefused(t *testing.T) {
 	}
 	if err := lakeTrip(20).Check(); err != nil {
 		t.Error(err)
+	}
+}
+
+func TestTheExampleOfTheRulesIsWhatHoldsWithoutAny(t *testing.T) {
+	data, err := os.ReadFile("testdata/rules.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rules Rules
+	if err := strict.Decode("rules.toml", data, &rules); err != nil {
+		t.Fatal(err)
+	}
+	if rules != DefaultRules() || rules.Check() != nil {
+		t.Errorf("%+v", rules)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -21,15 +22,16 @@ import (
 type tripCmd struct {
 	registered
 	asOf
-	Trip     string `arg:"" help:"What is packed, for where." placeholder:"TRIP.TOML"`
-	Bench    string `help:"File that describes the bench for the tests that are proposed; without it, the simulated bench." placeholder:"BENCH.TOML"`
-	Sheet    string `help:"Write a sheet to print." placeholder:"FILE.PDF"`
-	Calendar string `help:"Write a calendar of the days on which tests end, and of the tests proposed." placeholder:"FILE.ICS"`
+	Trip     string   `arg:"" help:"What is packed, for where." placeholder:"TRIP.TOML"`
+	Bench    string   `help:"File that describes the bench for the tests that are proposed; without it, the simulated bench." placeholder:"BENCH.TOML"`
+	Profile  []string `help:"Profile of yours that may be proposed beside the built-in proofs; may be given again." sep:"none" placeholder:"FILE.TOML"`
+	Sheet    string   `help:"Write a sheet to print." placeholder:"FILE.PDF"`
+	Calendar string   `help:"Write a calendar of the days on which tests end, and of the tests proposed." placeholder:"FILE.ICS"`
 }
 
 // Run says of each unit whether it is fit for the trip; exit 1 where one is not.
 func (c *tripCmd) Run(w *world) error {
-	now, err := moment(c.AsOf)
+	now, err := lastOf(c.AsOf)
 	if err != nil {
 		return err
 	}
@@ -49,7 +51,7 @@ func (c *tripCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	candidates, err := c.candidates()
+	candidates, err := c.candidates(w)
 	if err != nil {
 		return err
 	}
@@ -103,9 +105,9 @@ func loadTrip(file string) (register.Trip, error) {
 	return t, nil
 }
 
-// candidates are the built-in proof tests that the bench can run and that can
-// prove their claim there, with the time that they take.
-func (c *tripCmd) candidates() ([]register.Candidate, error) {
+// candidates are the user's and the built-in proof tests that the bench can run
+// and that can prove their claim there, with the time that they take.
+func (c *tripCmd) candidates(w *world) ([]register.Candidate, error) {
 	sheet := setup.Run{Format: setup.RunFormat, Bench: simbench.BuiltInBench(), Unit: simbench.BuiltInUnit()}
 	if c.Bench != "" {
 		var err error
@@ -114,10 +116,13 @@ func (c *tripCmd) candidates() ([]register.Candidate, error) {
 		}
 	}
 	var all []register.Candidate
+	names := c.Profile
 	for _, name := range profiles.BuiltIn() {
-		if !strings.HasPrefix(name, "proof-") {
-			continue
+		if strings.HasPrefix(name, "proof-") {
+			names = append(names, name)
 		}
+	}
+	for _, name := range names {
 		var err error
 		if sheet.Profile, err = profiles.Load(name); err != nil {
 			return nil, err
@@ -127,6 +132,9 @@ func (c *tripCmd) candidates() ([]register.Candidate, error) {
 			return nil, fmt.Errorf("%s on bench %s: %w", name, filepath.Base(c.Bench), err)
 		}
 		if p.Refused() || !p.CanProve() {
+			if slices.Contains(c.Profile, name) {
+				fmt.Fprintf(w.errs, "%s is not proposed: this bench cannot run it, or cannot prove its claim; proofpot plan %s says why\n", name, name)
+			}
 			continue
 		}
 		all = append(all, register.CandidateOf(sheet.Profile, total(p)))

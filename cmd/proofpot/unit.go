@@ -36,10 +36,22 @@ func (r registered) store() files.Store { return files.Store{Root: r.Register} }
 
 // when is a moment that a person may give.
 type when struct {
-	At string `help:"When it happened, 2026-03-14 or 2026-03-14T08:15:00Z; without it, now." placeholder:"TIME"`
+	At string `help:"When it happened, 2026-03-14T08:15:00Z or 2026-03-14; without it, now. What ends a test counts at the end of a day that is given alone." placeholder:"TIME"`
 }
 
 func (t when) time() (time.Time, error) { return moment(t.At) }
+
+// late is the time of what may end a test: of a day without a time its last
+// second, since it may have come after a test of that day.
+func (t when) late() (time.Time, error) { return lastOf(t.At) }
+
+func lastOf(text string) (time.Time, error) {
+	at, err := moment(text)
+	if _, day := time.Parse(time.DateOnly, text); err == nil && day == nil {
+		at = at.Add(24*time.Hour - time.Second)
+	}
+	return at, err
+}
 
 func moment(text string) (time.Time, error) {
 	if text == "" {
@@ -70,7 +82,7 @@ func (r registered) add(w *world, e register.Event) error {
 }
 
 type asOf struct {
-	AsOf string `help:"How it stood, or will, on that day; without it, now." placeholder:"TIME"`
+	AsOf string `help:"How it stood, or will, at that time, or at the end of that day; without it, now." placeholder:"TIME"`
 }
 
 type listUnitsCmd struct {
@@ -80,7 +92,7 @@ type listUnitsCmd struct {
 
 // Run lists every unit in a line.
 func (c *listUnitsCmd) Run(w *world) error {
-	now, err := moment(c.AsOf)
+	now, err := lastOf(c.AsOf)
 	if err != nil {
 		return err
 	}
@@ -137,7 +149,7 @@ type showUnitCmd struct {
 
 // Run prints a unit's history and standing; exit 1 where no test of it holds.
 func (c *showUnitCmd) Run(w *world) error {
-	now, err := moment(c.AsOf)
+	now, err := lastOf(c.AsOf)
 	if err != nil {
 		return err
 	}
@@ -216,7 +228,37 @@ func (c *closeUnitCmd) Run(w *world) error {
 	if by == "" {
 		by = u.ClosedBy
 	}
-	return c.add(w, register.Event{Unit: u.ID, Kind: register.Closed, At: at, By: by, Closure: register.ClosureOf(u)})
+	e := register.Event{Unit: u.ID, Kind: register.Closed, At: at, By: by, Closure: register.ClosureOf(u)}
+	if err := c.clear(e); err != nil {
+		return err
+	}
+	return c.add(w, e)
+}
+
+// clear asks for the time of a closure where a test of the same day could lie
+// before it: a test is not of the closure that came after it.
+func (c *closeUnitCmd) clear(e register.Event) error {
+	if !e.At.Equal(e.At.Truncate(24 * time.Hour)) { // a time was given
+		return nil
+	}
+	events, err := c.store().Events(e.Unit)
+	if err != nil {
+		return err
+	}
+	var test *register.Event
+	for i, o := range events {
+		if o.Kind == register.Closed && o.At.Equal(e.At) && o.By == e.By && o.Closure != nil && *o.Closure == *e.Closure {
+			return nil // it stands there already
+		}
+		if o.Kind == register.Tested && o.At.UTC().Format(time.DateOnly) == e.At.UTC().Format(time.DateOnly) {
+			test = &events[i]
+		}
+	}
+	if test == nil {
+		return nil
+	}
+	return fmt.Errorf("%s was tested on the day on which it was closed, at %s UTC; say whether it was closed before, with --at %s", e.Unit,
+		test.At.UTC().Format("15:04"), test.At.UTC().Add(-time.Hour).Format("2006-01-02T15:04"))
 }
 
 type unitTestsCmd struct {
@@ -253,7 +295,7 @@ type logUnitCmd struct {
 
 // Run logs an event.
 func (c *logUnitCmd) Run(w *world) error {
-	at, err := c.time()
+	at, err := c.late()
 	if err != nil {
 		return err
 	}
@@ -279,7 +321,7 @@ type diveUnitCmd struct {
 
 // Run logs a dive.
 func (c *diveUnitCmd) Run(w *world) error {
-	at, err := c.time()
+	at, err := c.late()
 	if err != nil {
 		return err
 	}

@@ -167,8 +167,8 @@ func fill(b testing.TB, n int) Store {
 	return s
 }
 
-// BenchmarkTenThousand lists a register of 10,000 tests: by its index, and
-// without, which is the peer.
+// BenchmarkTenThousand lists a register of 10,000 tests, says how every unit
+// stands, and answers a trip: by its index, and without, which is the peer.
 func BenchmarkTenThousand(b *testing.B) {
 	s := fill(b, 10000)
 	b.Run("by the index", func(b *testing.B) {
@@ -178,6 +178,45 @@ func BenchmarkTenThousand(b *testing.B) {
 		for b.Loop() {
 			if got, err := s.Events(); err != nil || len(got) != 10000 {
 				b.Fatal(len(got), err)
+			}
+		}
+	})
+	trip := register.Trip{Name: "a week", Departure: noon.AddDate(0, 1, 0), Days: 7, Water: profiles.Water{Model: "sea", SalinityGKg: 33, TemperatureC: 12, LatitudeDeg: 62}}
+	for i := range 20 {
+		trip.Units = append(trip.Units, register.Need{ID: fmt.Sprintf("KP-%03d", 5*i), DeepestM: 20, Dives: 8, Minutes: 40})
+	}
+	now := noon.AddDate(0, 0, 20)
+	answered := func(b *testing.B) {
+		events, err := s.Events()
+		if err != nil || len(events) != 10000 {
+			b.Fatal(len(events), err)
+		}
+		answers, err := register.Judge(now, &trip, events, register.DefaultRules(), nil)
+		if err != nil || len(answers) != 20 || answers[19].Fitness == register.NotFit {
+			b.Fatal(answers, err)
+		}
+	}
+	b.Run("a trip of 20 units by the index", func(b *testing.B) {
+		for b.Loop() {
+			answered(b)
+		}
+	})
+	b.Run("a trip of 20 units, every file", func(b *testing.B) {
+		for b.Loop() {
+			os.Remove(filepath.Join(s.Root, indexFile))
+			answered(b)
+		}
+	})
+	b.Run("how all units stand, by the index", func(b *testing.B) {
+		for b.Loop() {
+			events, err := s.Events()
+			if err != nil {
+				b.Fatal(err)
+			}
+			for _, unit := range Units(events) {
+				if _, err := register.At(now, unit, events, register.DefaultRules()); err != nil {
+					b.Fatal(err)
+				}
 			}
 		}
 	})
