@@ -12,6 +12,7 @@ import (
 	"proofpot/analysis/register"
 	"proofpot/analysis/register/files"
 	"proofpot/analysis/register/uddf"
+	"proofpot/profiles/strict"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 )
@@ -81,6 +82,23 @@ func (r registered) add(w *world, e register.Event) error {
 	return nil
 }
 
+// addTo is add for a unit that the register must know: what is logged of a name
+// with a slip in it would leave the unit that was meant as fit as it was.
+func (r registered) addTo(w *world, e register.Event) error {
+	events, err := r.store().Events()
+	if err != nil {
+		return err
+	}
+	if known := files.Units(events); len(known) > 0 && !slices.Contains(known, e.Unit) {
+		meant := "proofpot unit close UNIT.TOML enters one"
+		if near, ok := strict.Nearest(e.Unit, known); ok {
+			meant = fmt.Sprintf("did you mean %q? ", near) + meant
+		}
+		return fmt.Errorf("the register %q knows no unit %q; %s", r.Register, e.Unit, meant)
+	}
+	return r.add(w, e)
+}
+
 type asOf struct {
 	AsOf string `help:"How it stood, or will, at that time, or at the end of that day; without it, now." placeholder:"TIME"`
 }
@@ -122,6 +140,14 @@ func (r registered) read(units ...string) ([]register.Event, register.Rules, err
 	return events, rules, err
 }
 
+// counted writes a number of things.
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
 func standingLine(s register.Standing) string {
 	switch {
 	case s.Test == nil && len(s.Ended) > 0:
@@ -133,10 +159,10 @@ func standingLine(s register.Standing) string {
 	}
 	line := fmt.Sprintf("rated %.1f m, tested %s, until %s", s.Test.RatedM, s.Tested.UTC().Format(time.DateOnly), s.Until.UTC().Format(time.DateOnly))
 	if s.Dives > 0 {
-		line += fmt.Sprintf(", %d dives since", s.Dives)
+		line += ", " + counted(s.Dives, "dive") + " since"
 	}
 	if n := len(s.Remarks); n > 0 {
-		line += fmt.Sprintf(", %d remarks", n)
+		line += ", " + counted(n, "remark")
 	}
 	return line
 }
@@ -299,7 +325,7 @@ func (c *logUnitCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	if err := c.add(w, register.Event{Unit: c.Unit, Kind: register.Kind(c.Kind), At: at, By: c.By, Text: c.Text}); err != nil {
+	if err := c.addTo(w, register.Event{Unit: c.Unit, Kind: register.Kind(c.Kind), At: at, By: c.By, Text: c.Text}); err != nil {
 		return err
 	}
 	if register.Kind(c.Kind) == register.Wetted {
@@ -329,7 +355,7 @@ func (c *diveUnitCmd) Run(w *world) error {
 	if c.WaterC != nil {
 		d.WaterC, d.HasWater = *c.WaterC, true
 	}
-	return c.add(w, register.Event{Unit: c.Unit, Kind: register.Dived, At: at, By: c.By, Text: c.Text, Dive: &d})
+	return c.addTo(w, register.Event{Unit: c.Unit, Kind: register.Dived, At: at, By: c.By, Text: c.Text, Dive: &d})
 }
 
 type unitDivesCmd struct {
@@ -359,7 +385,7 @@ func (c *unitDivesCmd) Run(w *world) error {
 	}
 	for _, d := range dives {
 		one := register.Dive{DepthM: d.DepthM, Minutes: d.Minutes, WaterC: d.LowestC, HasWater: d.HasC, Source: filepath.Base(c.Log)}
-		if err := c.add(w, register.Event{Unit: c.Unit, Kind: register.Dived, At: d.At.UTC(), Dive: &one}); err != nil {
+		if err := c.addTo(w, register.Event{Unit: c.Unit, Kind: register.Dived, At: d.At.UTC(), Dive: &one}); err != nil {
 			return fmt.Errorf("%s: line %d: %w", c.Log, d.Line, err)
 		}
 	}
