@@ -27,7 +27,7 @@ func openReadings(folder string) (io.ReadCloser, error) {
 	if zerr != nil {
 		return nil, err // the plain ones are what is missing
 	}
-	return unzip(z)
+	return Unzip(z)
 }
 
 // OpenReadings opens the bytes of a record's readings, as they were before any compression.
@@ -39,7 +39,8 @@ type unzipped struct {
 	file *os.File
 }
 
-func unzip(f *os.File) (io.ReadCloser, error) {
+// Unzip gives what a compressed file holds, and closes it with itself.
+func Unzip(f *os.File) (io.ReadCloser, error) {
 	d, err := zstd.NewReader(f, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(64<<20))
 	if err != nil {
 		f.Close()
@@ -96,7 +97,7 @@ func Compress(folder string, remove bool) (Compressed, error) {
 		return c, err
 	}
 	c.After = info.Size()
-	u, err := unzip(z)
+	u, err := Unzip(z)
 	if err != nil {
 		return c, err
 	}

@@ -10,12 +10,15 @@ import (
 	_ "image/jpeg" // what a telephone's camera gives
 	_ "image/png"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"path"
 	"regexp"
 	"strings"
 	"time"
+
+	"proofpot/rig/record"
 )
 
 var (
@@ -28,13 +31,13 @@ func safeName(name string) bool { return recordName.MatchString(name) }
 
 // served are the files of a record that the page hands out.
 var served = map[string]string{
-	"certificate.html": "text/html; charset=utf-8",
-	"certificate.pdf":  "application/pdf",
-	"label.pdf":        "application/pdf",
-	"label.svg":        "image/svg+xml",
-	"verdict.json":     "application/json",
-	"run.toml":         "text/plain; charset=utf-8",
-	"readings.lp":      "text/plain; charset=utf-8",
+	"certificate.html":  "text/html; charset=utf-8",
+	"certificate.pdf":   "application/pdf",
+	"label.pdf":         "application/pdf",
+	"label.svg":         "image/svg+xml",
+	"verdict.json":      "application/json",
+	"run.toml":          "text/plain; charset=utf-8",
+	record.ReadingsFile: "text/plain; charset=utf-8",
 }
 
 func (s *Server) recordFile(w http.ResponseWriter, r *http.Request) {
@@ -60,8 +63,8 @@ func (s *Server) photoFile(w http.ResponseWriter, r *http.Request) {
 }
 
 // file serves a file of a record and of nothing outside the records' folder.
-func (s *Server) file(w http.ResponseWriter, r *http.Request, kind, record, name string) {
-	if !safeName(record) {
+func (s *Server) file(w http.ResponseWriter, r *http.Request, kind, folder, name string) {
+	if !safeName(folder) {
 		refuse(w, http.StatusNotFound, errNoRecord)
 		return
 	}
@@ -71,7 +74,11 @@ func (s *Server) file(w http.ResponseWriter, r *http.Request, kind, record, name
 		return
 	}
 	defer root.Close()
-	f, err := root.Open(path.Join(record, name))
+	f, err := root.Open(path.Join(folder, name))
+	if errors.Is(err, fs.ErrNotExist) && name == record.ReadingsFile {
+		unzipped(w, root, folder)
+		return
+	}
 	if err != nil {
 		refuse(w, http.StatusNotFound, errNoRecord)
 		return
@@ -88,6 +95,30 @@ func (s *Server) file(w http.ResponseWriter, r *http.Request, kind, record, name
 		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; sandbox")
 	}
 	http.ServeContent(w, r, "", info.ModTime(), f)
+}
+
+// unzipped serves the readings of a record that is kept compressed only.
+func unzipped(w http.ResponseWriter, root *os.Root, folder string) {
+	f, err := root.Open(path.Join(folder, record.CompressedFile))
+	if err != nil {
+		refuse(w, http.StatusNotFound, errNoRecord)
+		return
+	}
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		f.Close()
+		refuse(w, http.StatusNotFound, errNoRecord)
+		return
+	}
+	r, err := record.Unzip(f)
+	if err != nil {
+		refuse(w, http.StatusInternalServerError, err)
+		return
+	}
+	defer r.Close()
+	w.Header().Set("Content-Type", served[record.ReadingsFile])
+	if _, err := io.Copy(w, r); err != nil { // a torn file, or the reader went away
+		panic(http.ErrAbortHandler) // so that what came is not taken for the whole
+	}
 }
 
 const mostPixels = 100e6

@@ -18,6 +18,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/klauspost/compress/zstd"
+
 	"proofpot/rig"
 )
 
@@ -407,5 +409,38 @@ func TestTheControlIsLetGoOfWhenItsPageIsGone(t *testing.T) {
 	now = now.Add(2 * time.Second)
 	if !h.take("two", "Jo", false) || h.has("one") {
 		t.Error("not let go of")
+	}
+}
+
+func TestReadingsKeptCompressedAreServedAsTheyWereAndTornOnesNeverAsWhole(t *testing.T) {
+	c, b, _ := open(t, true)
+	name := "20260314T081502Z-KP-01"
+	folder := filepath.Join(b.records, name)
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Repeat("pressure,sensor=p1 pa=101325 1000000000\n", 50_000)
+	z, err := zstd.NewWriter(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	packed := z.EncodeAll([]byte(lines), nil)
+	file := filepath.Join(folder, "readings.lp.zst")
+	if err := os.WriteFile(file, packed, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if status, body := c.send("GET", "/records/"+name+"/readings.lp", ""); status != http.StatusOK || body != lines {
+		t.Errorf("%d, %d bytes of %d", status, len(body), len(lines))
+	}
+	if err := os.WriteFile(file, packed[:len(packed)-8], 0o644); err != nil {
+		t.Fatal(err)
+	}
+	resp, err := c.http.Get(c.base + "/records/" + name + "/readings.lp")
+	if err != nil {
+		return // cut off before the first byte
+	}
+	defer resp.Body.Close()
+	if body, err := io.ReadAll(resp.Body); err == nil && resp.StatusCode == http.StatusOK {
+		t.Errorf("%d bytes of a torn file look like the whole", len(body))
 	}
 }
