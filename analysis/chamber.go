@@ -68,30 +68,41 @@ func gasGrowth(pa0, k0, pa1, k1 float64) float64 { return k1/k0*pa0/pa1 - 1 }
 // beyond the give of water and walls, their warming, the bench's own leak and the
 // unit's creep has gone into the unit.
 type chamberFit struct {
-	v                vessel
-	st               *stage
-	s                *signal
-	base             *track                  // water or what stands for it; nil where nothing does
-	ingress          func(t float64) float64 // ml gone into the unit by then; nil for none
-	ingSD            func(t float64) float64 // its standard uncertainty, ml
-	drive            func(t float64) float64 // chamber less inside, Pa
+	v       vessel
+	st      *stage
+	s       *signal
+	base    *track                  // water or what stands for it; nil where nothing does
+	ingress func(t float64) float64 // ml gone into the unit by then; nil for none
+	ingSD   func(t float64) float64 // its standard uncertainty, ml
+	drive   func(t float64) float64 // chamber less inside, Pa
+	*reduced
 	onset            float64                 // s; the leak runs from here on, −Inf for all along
 	leakMean, leakSD float64                 // ml/h, what is known of the leak beforehand; leakSD 0 for nothing
-	blocks           []block
-	parts            []interval
-	cools            []cooling
-	heat             []float64 // K, how far the gas may have been warmed before each part
-	rampEnd          float64
-	step             float64                 // Pa, the rise before the dwell
 	creep            func(t float64) float64 // see analysis.creepAt
 	drift            wander
 	tauOf            []float64 // K, warmth of the gas at the start of each part, where its time constant is open
+}
+
+// reduced is a stage's readings as blocks. It is made once, and again where a
+// sudden loss parts a closed time; nothing changes it.
+type reduced struct {
+	blocks  []block
+	parts   []interval
+	cools   []cooling
+	heat    []float64 // K, how far the gas may have been warmed before each part
+	rampEnd float64
+	step    float64 // Pa, the rise before the dwell
 }
 
 const maxParts = 10
 
 // prepare reduces the stage's readings to blocks.
 func (f *chamberFit) prepare() {
+	if f.reduced = f.st.ready; f.reduced != nil {
+		return
+	}
+	f.reduced = &reduced{}
+	f.st.ready = f.reduced
 	parts := f.st.closed
 	if len(parts) > maxParts {
 		parts = longest(parts, maxParts)

@@ -15,9 +15,41 @@ import (
 type linear struct {
 	x    *mat.Dense
 	y    []float64
-	cov  *mat.SymDense
+	cov  *mat.SymDense // of the errors; nil where they are independent
+	free []float64     // the variances of independent errors
 	mean []float64
 	sd   []float64
+}
+
+// whiten gives cov⁻¹ v, by columns.
+type whiten interface {
+	SolveTo(dst *mat.Dense, b mat.Matrix) error
+	LogDet() float64
+}
+
+// independent is a diagonal covariance by its variances.
+type independent []float64
+
+func (d independent) SolveTo(dst *mat.Dense, b mat.Matrix) error {
+	dst.CloneFrom(b)
+	for i, v := range d {
+		if !(v > 0) {
+			return errSingular
+		}
+		row := dst.RawRowView(i)
+		for j := range row {
+			row[j] /= v
+		}
+	}
+	return nil
+}
+
+func (d independent) LogDet() float64 {
+	s := 0.0
+	for _, v := range d {
+		s += math.Log(v)
+	}
+	return s
 }
 
 // posterior is what the data leave of a linear model.
@@ -45,12 +77,16 @@ var errSingular = errors.New("the data do not fix the model")
 
 func (m *linear) solve() (*posterior, error) {
 	n, k := m.x.Dims()
-	var chol mat.Cholesky
-	if !chol.Factorize(m.cov) {
-		return nil, errSingular
+	var errs whiten = independent(m.free)
+	if m.cov != nil {
+		chol := &mat.Cholesky{}
+		if !chol.Factorize(m.cov) {
+			return nil, errSingular
+		}
+		errs = chol
 	}
 	var ci mat.Dense // cov⁻¹ X
-	if err := chol.SolveTo(&ci, m.x); err != nil {
+	if err := errs.SolveTo(&ci, m.x); err != nil {
 		return nil, err
 	}
 	var a mat.Dense
@@ -117,11 +153,11 @@ func (m *linear) solve() (*posterior, error) {
 		p.residual[i] = r
 	}
 	rv := mat.NewVecDense(n, p.residual)
-	half := mat.NewVecDense(n, nil)
-	if err := chol.SolveVecTo(half, rv); err != nil {
+	var half mat.Dense
+	if err := errs.SolveTo(&half, rv); err != nil {
 		return nil, err
 	}
-	p.chi2 = mat.Dot(rv, half)
+	p.chi2 = mat.Dot(rv, half.ColView(0))
 	penalty := 0.0
 	for i, sd := range m.sd {
 		if !math.IsInf(sd, 1) {
@@ -129,6 +165,6 @@ func (m *linear) solve() (*posterior, error) {
 			penalty += z * z
 		}
 	}
-	p.logEvidence = -0.5 * (p.chi2 + penalty + chol.LogDet() + nc.LogDet() + logScale + logPrior)
+	p.logEvidence = -0.5 * (p.chi2 + penalty + errs.LogDet() + nc.LogDet() + logScale + logPrior)
 	return p, nil
 }

@@ -254,18 +254,18 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 	// needs no change, and a description that needs none is the better one.
 	fits := func(share, change float64) float64 {
 		y := make([]float64, len(ts))
-		cov := mat.NewSymDense(len(ts), nil)
+		free := make([]float64, len(ts))
 		for i := range ts {
 			dry := ys[i] - share*es[i]
 			y[i] = v.pa[0] / dry
 			g := ys[i] / 293 * tempSD
 			u := math.Sqrt(noise*noise/ns[i]+g*g) * v.pa[0] / (dry * dry)
-			cov.SetSym(i, i, u*u)
+			free[i] = u * u
 		}
 		for i := 1; i <= len(knots); i++ {
 			sd[i] = change
 		}
-		p, err := (&linear{x: x, y: y, cov: cov, mean: make([]float64, k), sd: sd}).solve()
+		p, err := (&linear{x: x, y: y, free: free, mean: make([]float64, k), sd: sd}).solve()
 		if err != nil {
 			return math.Inf(-1)
 		}

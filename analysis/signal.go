@@ -228,7 +228,7 @@ func readySignal(x *table) *signal {
 	}
 	if !x.gas.empty() {
 		s.gas = make([]float32, len(s.t))
-		reach := max(0.6*s.dt, slowBin)
+		reach := max(0.6*s.dt, x.gas.width)
 		j := 0
 		for i, t := range s.t {
 			for j+1 < len(x.gas.t) && x.gas.t[j+1] <= t {

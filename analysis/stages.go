@@ -21,6 +21,7 @@ type stage struct {
 
 	missing float64 // share of the hold without a reading
 	meanPa  float64 // mean of the chamber's pressure in the hold, absolute
+	ready   *reduced
 	chamber *estimate
 	inside  *estimate
 	rise    *estimate // Pa that the inside pressure gained in the hold by what came in
@@ -108,7 +109,7 @@ func (s *stage) breakAt(j jump, dt float64) {
 			out = append(out, interval{after, p.end})
 		}
 	}
-	s.closed = out
+	s.closed, s.ready = out, nil
 }
 
 // shut gives the parts of d in which both valves were shut, less a moment after

@@ -231,7 +231,7 @@ func (a *analysis) settledOut() []float64 {
 			}
 		}
 		_, end := between(a.s.t, part.start, part.end)
-		for i := lo; i < end; i++ {
+		for i := lo; i < end && a.s.t[i]-part.start < 60*bestTau; i++ { // e⁻⁶⁰ is nothing
 			p[i] -= amp * math.Exp(-(a.s.t[i]-part.start)/bestTau)
 		}
 	}

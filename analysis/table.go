@@ -18,43 +18,6 @@ type Source interface {
 	Next(*record.Line) error
 }
 
-// series is one slow signal as two columns: seconds since the first line, value.
-// Readings that come faster than slowBin are averaged: temperatures, humidity and
-// the pressure inside a unit change over seconds, and a night at 10 Hz would fill
-// the memory.
-type series struct {
-	t []float64
-	v []float32
-
-	first, sumT, sumV, n float64
-}
-
-const slowBin = 0.45 // s
-
-func (s *series) add(t, v float64) {
-	if math.IsNaN(v) {
-		return
-	}
-	if s.n > 0 && t-s.first >= slowBin {
-		s.flush()
-	}
-	if s.n == 0 {
-		s.first = t
-	}
-	s.sumT += t
-	s.sumV += v
-	s.n++
-}
-
-// flush ends the average under way.
-func (s *series) flush() {
-	if s.n > 0 {
-		s.t = append(s.t, s.sumT/s.n)
-		s.v = append(s.v, float32(s.sumV/s.n))
-		s.sumT, s.sumV, s.n = 0, 0, 0
-	}
-}
-
 func (s *series) empty() bool { return len(s.t) == 0 }
 
 // between gives the indices of the readings in (a, b].
@@ -64,13 +27,6 @@ func between(t []float64, a, b float64) (int, int) {
 	lo, _ := slices.BinarySearch(t, math.Nextafter(a, math.Inf(1)))
 	hi, _ := slices.BinarySearch(t, math.Nextafter(b, math.Inf(1)))
 	return lo, max(lo, hi)
-}
-
-// pressures is what one transducer read.
-type pressures struct {
-	sensor string
-	t      []float64 // s
-	p      []float64 // Pa absolute
 }
 
 // span is a ramp, settle, hold or vent in seconds.
@@ -285,23 +241,6 @@ func valve(list []interval, open float64, now bool, t float64) ([]interval, floa
 func (x *table) event(t float64, kind, text string) {
 	if len(x.events) < 10_000 {
 		x.events = append(x.events, Event{Time: x.at(t), Kind: kind, Text: text})
-	}
-}
-
-func (x *table) addPressure(sensor string, t, p float64) {
-	for i := range x.chambers {
-		c := &x.chambers[i]
-		if c.sensor == sensor {
-			if n := len(c.t); n > 0 && t <= c.t[n-1] {
-				return // a doubled or backward time stamp: the first stands
-			}
-			c.t = append(c.t, t)
-			c.p = append(c.p, p)
-			return
-		}
-	}
-	if len(x.chambers) < 8 {
-		x.chambers = append(x.chambers, pressures{sensor: sensor, t: []float64{t}, p: []float64{p}})
 	}
 }
 

@@ -182,7 +182,9 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 	block := max(2*s.dt, 2.0)
 	var sum, at float64
 	n := 0
-	var raw []float64
+	seen, last, before := 0, 0.0, 0.0
+	var second []float64 // differences, of readings spread over the part
+	every := max(1, (hi-lo)/20000)
 	flush := func() {
 		if n > 0 {
 			t := at / float64(n)
@@ -203,7 +205,10 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 		if math.IsNaN(g) {
 			continue
 		}
-		raw = append(raw, g)
+		if seen++; seen > 2 && seen%every == 0 {
+			second = append(second, g-2*last+before)
+		}
+		before, last = last, g
 		if s.t[i] >= end {
 			flush()
 			if s.t[i]-part.start > 120 {
@@ -219,12 +224,8 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 	if len(ts) < 6 {
 		return c
 	}
-	if len(raw) > 8 {
-		d := make([]float64, 0, len(raw))
-		for i := 1; i+1 < len(raw); i++ {
-			d = append(d, raw[i+1]-2*raw[i]+raw[i-1])
-		}
-		c.white = max(madSD(d)/math.Sqrt(6), 1e-4)
+	if len(second) > 6 {
+		c.white = max(madSD(second)/math.Sqrt(6), 1e-4)
 	}
 	long := ts[len(ts)-1]
 	best := math.Inf(1)

@@ -1,0 +1,127 @@
+package analysis
+
+import (
+	"io"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"proofpot/rig/record"
+)
+
+// Whatever the length of a record, its columns hold no more than this.
+func TestColumnsOfALongRecordStaySmall(t *testing.T) {
+	c, s := pressures{every: 1}, series{}
+	const n = 3_000_000
+	for i := range n {
+		at := float64(i) / 10
+		c.add(at, 1e5+at, mostPressures)
+		s.add(at, at)
+	}
+	s.flush()
+	if len(c.t) > mostPressures || cap(c.t) > mostPressures || len(s.t) > mostSlow || cap(s.t) > mostSlow {
+		t.Fatalf("%d pressures (room for %d), %d slow readings (room for %d)", len(c.t), cap(c.t), len(s.t), cap(s.t))
+	}
+	if len(c.t) < mostPressures/3 || len(s.t) < mostSlow/3 {
+		t.Fatalf("only %d pressures and %d slow readings are left", len(c.t), len(s.t))
+	}
+	for i := range c.t {
+		if c.p[i] != 1e5+c.t[i] || i > 1 && math.Abs(c.t[i]-2*c.t[i-1]+c.t[i-2]) > 1e-6 {
+			t.Fatalf("pressure %d is %v of %v s", i, c.p[i], c.t[i])
+		}
+	}
+	for i := range s.t {
+		if math.Abs(float64(s.v[i])-s.t[i]) > 0.05 {
+			t.Fatalf("mean %d is %v at %v s", i, s.v[i], s.t[i])
+		}
+	}
+	if end := float64(n) / 10; c.t[len(c.t)-1] < end-2 || s.t[len(s.t)-1] < end-2*s.width {
+		t.Fatalf("they end at %v s and %v s of %v s", c.t[len(c.t)-1], s.t[len(s.t)-1], end)
+	}
+}
+
+// soak gives the lines of a soak at 10 Hz without their text: a ramp of ten
+// minutes, a leak from then on, and a loss at once in the ramp where lost is set.
+type soak struct {
+	hours, leakPaPerH, lossPa float64
+	i                         int64
+	done                      bool
+	dice                      *rand.Rand
+}
+
+func (d *soak) Next(l *record.Line) error {
+	l.Clear()
+	t := int64(1773476102e9) + d.i/2*1e8
+	s := float64(d.i/2) / 10
+	if d.done {
+		return io.EOF
+	}
+	l.TimeNS, l.Measurement, l.Sensor = t, record.Chamber, "p1"
+	if s > 3600*d.hours {
+		l.Measurement, l.Event, d.done = record.RunEvent, "end", true
+		return nil
+	}
+	d.i++
+	switch d.i {
+	case 1:
+		l.Measurement, l.Valve, l.Open, l.HasOpen = record.Valve, "fill", true, true
+		return nil
+	case 2, 12_001, 24_001:
+		l.Measurement, l.Kind, l.Index, l.Name, l.DepthM, l.PressurePa = record.Stage, map[int64]string{2: "ramp", 12_001: "settle", 24_001: "hold"}[d.i], 0, "soak", 30, 401325
+		return nil
+	case 12_002:
+		l.Measurement, l.Valve, l.HasOpen = record.Valve, "fill", true
+		return nil
+	}
+	if d.i%2 == 0 {
+		if d.i%200 == 0 {
+			l.Measurement, l.Sensor, l.TemperatureC = record.Room, "r1", 20
+		} else {
+			l.Sensor, l.WaterC, l.GasC = "t1", 20+0.005*d.dice.NormFloat64(), 20+0.02*d.dice.NormFloat64()
+		}
+		return nil
+	}
+	p := min(101325+500*s, 401325)
+	if s > 400 {
+		p -= d.lossPa
+	}
+	p -= d.leakPaPerH * max(0, s-600) / 3600
+	l.PressurePa = p + 20*d.dice.NormFloat64()
+	return nil
+}
+
+// A soak of thirty hours is read at a quarter of its rate: what leaked, and what was
+// lost at once, is found all the same.
+func TestASoakOfThirtyHoursIsJudgedAsANightIs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("three times two million lines")
+	}
+	run := nightRun()
+	run.Profile.Stages[0].HoldS = 30*3600 - 1200
+	tight, err := Analyse(run, "tight", &soak{hours: 30, dice: rand.New(rand.NewPCG(1, 2))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := tight.Verdict; v.Verdict != Pass || v.ProvedDepthM != 30 {
+		t.Errorf("a tight unit: %s %v", v.Verdict, v.Reasons)
+	}
+	// 300 ml of gas at 4 bar and 2 ml/bar of stiffness: some 1.5 ml/h.
+	seep, err := Analyse(run, "seep", &soak{hours: 30, leakPaPerH: 2000, dice: rand.New(rand.NewPCG(3, 4))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := seep.Verdict; v.Verdict != Fail {
+		t.Errorf("a leak of 2 kPa/h: %s %v %+v", v.Verdict, v.Reasons, v.Holds[0].LeakMLPerH)
+	}
+	loss, err := Analyse(run, "loss", &soak{hours: 30, lossPa: 2000, dice: rand.New(rand.NewPCG(5, 6))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := loss.Verdict.FirstFailure
+	if f == nil || f.Mode != Collapse {
+		t.Fatalf("a loss of 2 kPa at once: %+v, %v", f, loss.Verdict.Reasons)
+	}
+	if at := f.Time.Sub(loss.Verdict.Holds[0].Start).Seconds(); math.Abs(at+800) > 0.45 {
+		t.Errorf("found %v s before the hold, where it was 800", -at)
+	}
+}
