@@ -34,9 +34,10 @@ const (
 // most is the flow that must be reckoned with, Pa/s.
 func (f *flow) most() float64 { return f.PaS + flowDoubts*math.Sqrt(f.Var) }
 
-// known tells whether one period with the valve open holds no surprise.
+// known tells whether one period with the valve open holds no surprise: its flow
+// has been learned, or so little of it that a whole period could be tried.
 func (f *flow) known(period time.Duration) bool {
-	return f.Next >= period || f.Var > 0 && f.Var < knownShare*knownShare*f.PaS*f.PaS
+	return f.Var > 0 && (f.Next >= trialFactor*period || f.Var < knownShare*knownShare*f.PaS*f.PaS)
 }
 
 // inFlight is the time that the valve stood open and no reading has seen, s.

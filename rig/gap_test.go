@@ -1,6 +1,7 @@
 package rig_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -9,6 +10,7 @@ import (
 	"proofpot/rig"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
+	"proofpot/sensors"
 )
 
 func gapSheet(edit func(*setup.Bench)) setup.Run {
@@ -48,6 +50,46 @@ func TestTheGapOfAGasChamberIsJudgedByTheGasLaw(t *testing.T) {
 		if got != c.want || !strings.Contains(text, c.text) {
 			t.Errorf("%s: %s, %q; want %s with %q", c.what, got, text, c.want, c.text)
 		}
+	}
+}
+
+// TestTheGapOfAPotFullOfWaterIsJudgedByItsWater: water pumped in squeezes the
+// cushion, and a thermometer in the water alone stands for the gas too.
+func TestTheGapOfAPotFullOfWaterIsJudgedByItsWater(t *testing.T) {
+	const room = 101300
+	nan := math.NaN()
+	full := gapSheet(func(b *setup.Bench) {
+		b.Medium, b.Supply, b.ChamberVolumeML, b.GasCushionML, b.StiffnessMLPerBar = setup.MediumWater, setup.SupplyWater, 10_000, 100, 2
+	})
+	full.Unit.OuterVolumeML = 0
+	// Worked by hand for 400 kPa absolute and water that is 1 K warmer than 20 °C:
+	// the cushion has 100 ml · 101.3/400 = 25.33 ml, gives 25.33e-6/4e5 = 6.33e-11,
+	// the chamber 2e-11 m³/Pa: C = 8.33e-11. Gas: 25.33e-6/293.15/8.33e-11 = 1037 Pa/K.
+	// Water at 20 °C: β = 2.07e-4/K (IAPWS R6-95), 9900 ml: 2.05e-6/8.33e-11 = 24.6 kPa/K.
+	const want = 4e5 + 1037 + 24600
+	g := rig.Gap{Before: rig.GapSide{Pa: 4e5, U: 20, GasC: nan, WaterC: 20}, After: rig.GapSide{Pa: want, U: 20, GasC: nan, WaterC: 21},
+		Length: time.Hour, ClockTrusted: true}
+	got, text := rig.JudgeGap(full, room, g)
+	var after, expected, doubt float64
+	if _, err := fmt.Sscanf(text, "held: 400000 Pa absolute before, %f after 1h0m0s; %f ± %f were", &after, &expected, &doubt); err != nil || got != rig.GapHeld || math.Abs(expected-want) > 0.01*want {
+		t.Errorf("%s, %q, %v; want about %.0f Pa", got, text, err, float64(want))
+	}
+	if strings.Contains(text, "no thermometer") {
+		t.Errorf("the water's thermometer is not seen: %q", text)
+	}
+}
+
+func TestASideOfAGapWithoutReadingsKnowsNothing(t *testing.T) {
+	var s rig.Side
+	s.See(&sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberPressure, Status: sensors.Garbled, Value: 4e5}, "p1")
+	s.See(&sensors.Reading{Sensor: "p2", Quantity: sensors.ChamberPressure, Value: 4e5}, "p1")
+	s.See(&sensors.Reading{Sensor: "t1", Quantity: sensors.ChamberWater, Value: 12}, "p1")
+	if g := s.Ends(); s.Known() || g.Pa != 0 || g.WaterC != 12 || !math.IsNaN(g.GasC) {
+		t.Errorf("known %v: %+v", s.Known(), g)
+	}
+	s.See(&sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: 4e5}, "p1")
+	if g := s.Ends(); !s.Known() || g.Pa != 4e5 {
+		t.Errorf("known %v: %+v", s.Known(), g)
 	}
 }
 

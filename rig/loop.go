@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 
 	"proofpot/sensors"
@@ -56,8 +57,14 @@ type Loop struct {
 
 	state    State
 	readings []sensors.Reading
+	early    []sensors.Reading // read, and of the next step
+	missed   int               // steps, before this one
 	synced   time.Time
 }
+
+// MissedNote is what the record says of steps that were not taken in time: so many
+// lie between the one before and this one. A replay goes by it.
+const MissedNote = "late: steps missed: "
 
 // ErrDevice marks a run that a device ended.
 var ErrDevice = errors.New("the bench failed")
@@ -68,6 +75,11 @@ func (l *Loop) State() State { return l.state }
 // Run goes through the plan. When ctx is done it aborts: fill cut, vent open,
 // and goes on until the pressure is gone. In every case, a panic included, the
 // devices are closed, which leaves them safe.
+//
+// Steps lie on a grid of whole periods. One that the machine takes late is told
+// the moment at which it was due and what had been read by then, so that a replay,
+// which knows the grid, takes the same steps; one that is late by a period or more
+// is left out, and the record says so.
 func (l *Loop) Run(ctx context.Context) (err error) {
 	defer func() {
 		if cerr := l.Devices.Close(); err == nil && cerr != nil {
@@ -76,18 +88,23 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	}()
 	l.synced, l.state = time.Now(), l.Start
 	var broken, noValve string
-	for next := l.Clock.Now().Mono; ; next += l.Plan.Period {
+	next := l.Clock.Now().Mono
+	if l.Start.Now > 0 {
+		next = l.Start.Now + l.Plan.Period // a run that goes on
+	}
+	for ; ; next += l.Plan.Period {
 		l.Clock.WaitUntil(context.WithoutCancel(ctx), next)
 		now := l.Clock.Now()
-		if behind := now.Mono - next; behind > l.Plan.Period {
-			next = now.Mono // ticks were missed: go on from here, not in a burst
+		if missed := (now.Mono - next) / l.Plan.Period; missed > 0 {
+			next += missed * l.Plan.Period
+			l.missed = int(missed)
 		}
-		in := Input{Now: now.Mono, Broken: broken, NoValve: noValve}
+		in := Input{Now: next, Broken: broken, NoValve: noValve}
 		if l.Operator != nil {
 			in.Operator = l.Operator()
 		}
 		in.Operator.Abort = in.Operator.Abort || ctx.Err() != nil
-		l.readings = l.Devices.Read(now, l.readings[:0])
+		l.read(Instant{Mono: next, Wall: now.Wall.Add(next - now.Mono)})
 		in.Readings = l.readings
 
 		state, out := Step(l.Plan, l.state, in)
@@ -99,9 +116,9 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 			// there is nothing to drive
 		} else if err := l.Devices.Drive(now, out.Valves); err != nil && noValve == "" {
 			noValve = err.Error()
-			l.Recorder.Fault(now.Mono, "", "", "valve", noValve)
+			l.Recorder.Fault(next, "", "", "valve", noValve)
 		}
-		if err := l.keep(now.Mono, &out); err != nil && broken == "" {
+		if err := l.keep(next, &out); err != nil && broken == "" {
 			broken = err.Error()
 		}
 		if l.Observe != nil {
@@ -125,9 +142,27 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	}
 }
 
+// read takes in what has arrived up to the moment of a step.
+func (l *Loop) read(due Instant) {
+	all := l.Devices.Read(due, append(l.readings[:0], l.early...))
+	l.early = l.early[:0]
+	l.readings = all[:0]
+	for i := range all {
+		if all[i].At > due.Mono {
+			l.early = append(l.early, all[i])
+		} else {
+			l.readings = append(l.readings, all[i])
+		}
+	}
+}
+
 // keep records a step: what was read, then what was done about it.
 func (l *Loop) keep(at time.Duration, out *Output) error {
 	l.before(at, out)
+	if l.missed > 0 {
+		l.Recorder.Note(at, MissedNote+strconv.Itoa(l.missed))
+		l.missed = 0
+	}
 	critical := false
 	for i := range out.Events() {
 		e := &out.events[i]

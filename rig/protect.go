@@ -199,10 +199,9 @@ func seen(i int, p *Plan, s *State, now time.Duration) bool {
 		return s.Barren > barrenTime.Seconds()
 	case sawFillPasses:
 		return atRest(s) && s.RestPa > s.BasePa+max(passesPa, 10*p.NoisePa, passesShare*(s.BasePa-p.RoomPa))
-	case sawFalls:
+	default: // sawFalls
 		return atRest(s) && s.RestPa < s.BasePa-max(passesPa, 10*p.NoisePa, passesShare*(s.BasePa-p.RoomPa))
 	}
-	return false
 }
 
 func atRest(s *State) bool {
@@ -236,9 +235,6 @@ func fillStuck(p *Plan, s *State, now time.Duration) bool {
 		return false
 	}
 	rise, dt := s.RestPa-s.BasePa, (s.PaAt - s.BaseAt).Seconds()
-	if s.Valves.Fill || s.Valves.Vent || dt <= 0 {
-		return false
-	}
 	return rise > max(stuckOpenPa, 10*p.NoisePa) && rise > stuckOpenShare*s.Up.PaS*dt/2
 }
 

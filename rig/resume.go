@@ -8,9 +8,12 @@ import "time"
 // of the gap does not count in it; where it was not, the leg begins again from
 // its ramp. A run that was venting goes on venting. What the sensors said before
 // the gap is forgotten; that the unit is wet, or the bench locked out, is not.
-func (p *Plan) Resume(s State, at time.Duration, pa float64, held bool) State {
+// Told says whether the record has the line of the stage that s is in: where a
+// power cut took it, a stage that goes on begins there.
+func (p *Plan) Resume(s State, at time.Duration, pa float64, held, told bool) State {
 	gap := at - s.Now
 	next := State{
+		Resumed: true, Untold: !told,
 		Phase: s.Phase, Leg: s.Leg, Since: s.Since + gap, Stopped: s.Stopped, Locked: s.Locked, Wet: s.Wet, Paused: s.Paused,
 		Pa: pa, PaAt: at, Known: true, Smooth: pa, HighPa: max(s.HighPa, pa), Now: at,
 		CountPa: s.CountPa, Filled: s.Filled, Idle: s.Idle + gap, LegSince: s.LegSince + gap,
@@ -30,4 +33,20 @@ func (p *Plan) Resume(s State, at time.Duration, pa float64, held bool) State {
 		next.Idle += s.Now - min(s.LegSince, s.Now) // what is done again does not count as too long
 	}
 	return next
+}
+
+// goOn says after a gap where the valves stand, and which stage goes on, where the
+// record cannot know it.
+func goOn(p *Plan, s *State, now time.Duration, stand Valves, out *Output) {
+	s.Resumed = false
+	if s.Phase == Ready {
+		return // all is said when it begins
+	}
+	if !p.Hand {
+		out.say(Event{Kind: ValveEvent, Valve: "fill"})
+		out.say(Event{Kind: ValveEvent, Valve: "vent", Open: stand.Vent})
+	}
+	if s.Phase == Vent || s.Untold {
+		enter(p, s, now, s.Phase, out)
+	}
 }

@@ -36,7 +36,7 @@ func TestAHoldThatWasHeldGoesOnForAsLongAsWasLeft(t *testing.T) {
 	left := p.Legs[s.Leg].Hold - (now - s.Since)
 	pa := s.Smooth
 	at := now + gap
-	s = p.Resume(s, at, pa, true)
+	s = p.Resume(s, at, pa, true, true)
 	for from := at; ; at += p.Period {
 		var out rig.Output
 		s, out = rig.Step(p, s, rig.Input{Now: at, Readings: []sensors.Reading{{Sensor: p.Chamber, Quantity: sensors.ChamberPressure, Value: pa + float64(at/p.Period%3), At: at}}})
@@ -58,7 +58,7 @@ func TestALegWhosePressureWasLostBeginsAgainFromItsRamp(t *testing.T) {
 	s.Wet = true
 	p.StopOnWet = false
 	at := now + time.Hour
-	s = p.Resume(s, at, p.RoomPa, false)
+	s = p.Resume(s, at, p.RoomPa, false, true)
 	s, out := rig.Step(p, s, rig.Input{Now: at, Readings: []sensors.Reading{{Sensor: p.Chamber, Quantity: sensors.ChamberPressure, Value: p.RoomPa, At: at}}})
 	if s.Phase != rig.Ramp || s.Leg != leg || s.Since != at || !s.Wet || s.Stopped != rig.NotStopped {
 		t.Errorf("goes on with %v of leg %d, wet %v, %v", s.Phase, s.Leg, s.Wet, s.Stopped)
@@ -72,9 +72,55 @@ func TestARunThatWasStoppedStaysStoppedAndVents(t *testing.T) {
 	p, s, now := heldAt(t, 10*time.Second)
 	s, _ = rig.Step(p, s, rig.Input{Now: now + p.Period, Operator: rig.Operator{Abort: true}})
 	s.Locked = rig.OverPressure
-	s = p.Resume(s, now+time.Hour, s.Smooth, true)
+	s = p.Resume(s, now+time.Hour, s.Smooth, true, true)
 	s, out := rig.Step(p, s, rig.Input{Now: now + time.Hour})
 	if s.Phase != rig.Vent || s.Stopped != rig.ByOperator || !out.Valves.Vent || out.Valves.Fill || s.Locked != rig.OverPressure {
 		t.Errorf("%v, %v, %+v, locked %v", s.Phase, s.Stopped, out.Valves, s.Locked)
+	}
+}
+
+// said lists what a step asks the record to hold.
+func said(out *rig.Output, kind rig.EventKind) (all []rig.Event) {
+	for _, e := range out.Events() {
+		if e.Kind == kind {
+			all = append(all, e)
+		}
+	}
+	return all
+}
+
+func TestARunThatGoesOnSaysWhereItsValvesStand(t *testing.T) {
+	p, s, now := heldAt(t, 10*time.Second)
+	s.Valves = rig.Valves{Fill: true} // its last pulse: nobody has seen it end
+	at := now + time.Hour
+	s, out := rig.Step(p, p.Resume(s, at, s.Smooth, true, true), rig.Input{Now: at + p.Period})
+	if valves := said(&out, rig.ValveEvent); len(valves) != 2 || valves[0].Valve != "fill" || valves[0].Open || valves[1].Open {
+		t.Errorf("the record is told %+v", valves)
+	}
+	if stages := said(&out, rig.StageEvent); len(stages) != 0 {
+		t.Errorf("a hold that goes on is told anew: %+v", stages)
+	}
+	if _, out = rig.Step(p, s, rig.Input{Now: at + 2*p.Period}); len(said(&out, rig.ValveEvent)) != 0 {
+		t.Errorf("and again: %+v", out.Events())
+	}
+}
+
+func TestAStageWhoseLineWasLostBeginsWhereTheRunGoesOn(t *testing.T) {
+	p, s, now := heldAt(t, 10*time.Second)
+	at := now + time.Hour
+	s, out := rig.Step(p, p.Resume(s, at, s.Smooth, true, false), rig.Input{Now: at + p.Period})
+	stages := said(&out, rig.StageEvent)
+	if len(stages) != 1 || stages[0].Phase != rig.Hold || s.Phase != rig.Hold || s.Since != at+p.Period {
+		t.Errorf("told %+v, in %v since %s", stages, s.Phase, s.Since)
+	}
+}
+
+func TestAVentThatGoesOnIsToldAnew(t *testing.T) {
+	p, s, now := heldAt(t, 10*time.Second)
+	s, _ = rig.Step(p, s, rig.Input{Now: now + p.Period, Operator: rig.Operator{Abort: true}})
+	_, out := rig.Step(p, p.Resume(s, now+time.Hour, s.Smooth, true, true), rig.Input{Now: now + time.Hour + p.Period})
+	stages, valves := said(&out, rig.StageEvent), said(&out, rig.ValveEvent)
+	if len(stages) != 1 || stages[0].Phase != rig.Vent || len(valves) == 0 || !valves[len(valves)-1].Open || valves[len(valves)-1].Valve != "vent" {
+		t.Errorf("told %+v and %+v", stages, valves)
 	}
 }

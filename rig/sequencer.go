@@ -18,6 +18,9 @@ func Step(p *Plan, s State, in Input) (State, Output) {
 	}
 	observe(p, &s, &in, &out)
 	s.Valves = before
+	if s.Resumed {
+		goOn(p, &s, in.Now, before, &out)
+	}
 	watch(p, &s, &in, was)
 	operate(p, &s, &in, &out)
 	if stop := limits(p, &s, &in, &out); stop != NotStopped && s.Stopped == NotStopped {
@@ -183,9 +186,6 @@ func startVent(p *Plan, s *State, now time.Duration, out *Output) {
 // halt ends the run early: fill cut, vent open.
 func halt(p *Plan, s *State, in *Input, out *Output, stop Stop) {
 	s.Stopped = stop
-	if s.Phase == Done {
-		return
-	}
 	out.say(Event{Kind: RunEvent, Word: "abort", Text: stop.String(), Critical: true})
 	if stop == RecordBroken && in.Broken != "" {
 		out.say(Event{Kind: FaultEvent, Word: "broken", Text: in.Broken})

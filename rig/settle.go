@@ -44,12 +44,9 @@ func (w *slope) add(at time.Duration, pa float64) {
 }
 
 // value gives the slope in Pa/s and its standard uncertainty for a noise in Pa:
-// σ √12 / (Θ √N) for N readings evenly over Θ.
+// σ √12 / (Θ √N) for N readings evenly over Θ. It takes two readings.
 func (w *slope) value(noisePa float64) (paS, u float64) {
 	d := w.n*w.tt - w.t*w.t
-	if d <= 0 {
-		return math.NaN(), math.Inf(1)
-	}
 	return (w.n*w.tp - w.t*w.p) / d, noisePa * math.Sqrt(w.n/d)
 }
 

@@ -124,6 +124,9 @@ type State struct {
 	MadeUp  int      // pulses of make-up in this hold
 	MadeUpS float64  // s
 
+	Resumed bool // the run goes on after a gap: where its valves stand is said
+	Untold  bool // and the stage too: its line was lost
+
 	LegSince    time.Duration // start of the leg
 	Inside      float64       // last pressure inside the unit, absolute
 	InsideAt    time.Duration // its age

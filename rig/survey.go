@@ -18,6 +18,15 @@ type Surveyed struct {
 	RoomFrom  string  // which of them
 }
 
+// SurveyNote begins the line of the record behind which the sequencer's own
+// readings begin.
+const SurveyNote = "room "
+
+// Note gives that line.
+func (s Surveyed) Note() string {
+	return fmt.Sprintf(SurveyNote+"%.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", s.RoomPa, s.RoomFrom, s.ChamberPa)
+}
+
 const (
 	surveyTime = 3 * time.Second
 	surveyMost = 10 * time.Second

@@ -115,13 +115,13 @@ func (c *resumeCmd) goOn(w *world, run setup.Run, held *control, simulated bool)
 		return 0, err
 	}
 	offset := found.From.Sub(cut.Start)
-	rec := &later{writer, offset}
+	writer.Since(cut.Start)
 	devices, clock, err := c.openAgain(run, sim, cut.Start, offset)
 	if err != nil {
-		rec.Fault(offset, "", "", "not-opened", err.Error())
+		writer.Fault(offset, "", "", "not-opened", err.Error())
 		return 0, coded{exitUsage, errors.Join(err, writer.Close())}
 	}
-	stopped, err := c.lookAndRun(w, run, held, cut, found, devices, clock, rec)
+	stopped, err := c.lookAndRun(w, run, held, cut, found, devices, clock, writer)
 	if cerr := writer.Close(); err == nil && cerr != nil {
 		err = cerr
 	}
@@ -188,7 +188,7 @@ func alreadyDone() context.Context {
 }
 
 // lookAndRun reads the bench for some seconds, judges the gap and goes on.
-func (c *resumeCmd) lookAndRun(w *world, run setup.Run, held *control, cut replay.Cut, found record.Resumed, devices rig.Devices, clock rig.Clock, rec *later) (rig.Stop, error) {
+func (c *resumeCmd) lookAndRun(w *world, run setup.Run, held *control, cut replay.Cut, found record.Resumed, devices rig.Devices, clock rig.Clock, rec *record.Writer) (rig.Stop, error) {
 	watch, err := newProgress(w, cut.Plan, run, held == nil && c.Pace == 0)
 	if err != nil {
 		return 0, errors.Join(err, devices.Close())
@@ -202,31 +202,33 @@ func (c *resumeCmd) lookAndRun(w *world, run setup.Run, held *control, cut repla
 	cut.Plan.StopOnWet = !c.GoOnWet
 	var after rig.Side
 	var readings []sensors.Reading
-	for end := clock.Now().Mono + replay.LookTime; clock.Now().Mono < end; {
-		clock.WaitUntil(w.ctx, clock.Now().Mono+cut.Plan.Period)
+	at := clock.Now().Mono
+	for end := at + replay.LookTime; at < end; {
+		clock.WaitUntil(w.ctx, at+cut.Plan.Period)
 		if w.ctx.Err() != nil {
 			return rig.ByOperator, errors.Join(answer(exitStopped), devices.Close())
 		}
-		readings = devices.Read(clock.Now(), readings[:0])
+		now := clock.Now()
+		at = now.Mono
+		readings = devices.Read(now, readings[:0])
 		rec.Readings(readings)
 		for i := range readings {
 			after.See(&readings[i], cut.Plan.Chamber)
 		}
 	}
 	if !after.Known() {
-		rec.Fault(clock.Now().Mono, cut.Plan.Chamber, "", "no-reading", "no chamber pressure: the run cannot go on")
+		rec.Fault(at, cut.Plan.Chamber, "", "no-reading", "no chamber pressure: the run cannot go on")
 		return 0, errors.Join(fmt.Errorf("%w: sensor %q gave nothing; the run can be resumed when it does", rig.ErrDevice, cut.Plan.Chamber), devices.Close())
 	}
 	gap := c.gap(run, held, found, cut)
 	gap.Before, gap.After = cut.Before.Ends(), after.Ends()
 	outcome, text := rig.JudgeGap(run, cut.Plan.RoomPa, gap)
-	at := clock.Now().Mono
 	rec.Run(at, "resume", replay.GapText+text)
 	watch.say(at, text)
 	if err := rec.Sync(); err != nil {
 		return 0, errors.Join(err, devices.Close())
 	}
-	state := cut.Plan.Resume(cut.State, at, gap.After.Pa, outcome == rig.GapHeld)
+	state := cut.Plan.Resume(cut.State, at, gap.After.Pa, outcome == rig.GapHeld, cut.Told)
 	r := running{w: w, plan: cut.Plan, devices: devices, clock: clock, rec: rec, watch: watch, held: held, simulated: held == nil, fast: c.Pace == 0}
 	return r.steer(state, c.Record)
 }
@@ -309,48 +311,3 @@ func (c *offsetClock) Now() rig.Instant {
 func (c *offsetClock) WaitUntil(ctx context.Context, t time.Duration) {
 	c.RealClock.WaitUntil(ctx, t-c.offset)
 }
-
-// later writes into a record that was opened again: its writer counts from
-// there, the run from its start.
-type later struct {
-	*record.Writer
-	by time.Duration
-}
-
-// Readings implements rig.Recorder.
-func (l *later) Readings(rs []sensors.Reading) {
-	for i := range rs {
-		rs[i].At -= l.by
-	}
-	l.Writer.Readings(rs)
-	for i := range rs {
-		rs[i].At += l.by
-	}
-}
-
-// Valve implements rig.Recorder.
-func (l *later) Valve(at time.Duration, valve string, open bool) {
-	l.Writer.Valve(at-l.by, valve, open)
-}
-
-// Setpoint implements rig.Recorder.
-func (l *later) Setpoint(at time.Duration, pa float64) { l.Writer.Setpoint(at-l.by, pa) }
-
-// Stage implements rig.Recorder.
-func (l *later) Stage(at time.Duration, kind string, index int, name string, depthM, pa float64) {
-	l.Writer.Stage(at-l.by, kind, index, name, depthM, pa)
-}
-
-// Fault implements rig.Recorder.
-func (l *later) Fault(at time.Duration, sensor, valve, kind, text string) {
-	l.Writer.Fault(at-l.by, sensor, valve, kind, text)
-}
-
-// Note implements rig.Recorder.
-func (l *later) Note(at time.Duration, text string) { l.Writer.Note(at-l.by, text) }
-
-// Run implements rig.Recorder.
-func (l *later) Run(at time.Duration, event, text string) { l.Writer.Run(at-l.by, event, text) }
-
-// Flush implements rig.Recorder.
-func (l *later) Flush(at time.Duration) error { return l.Writer.Flush(at - l.by) }

@@ -329,6 +329,7 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 		writer.Note(0, c.simNote())
 	}
 	writer.Readings(surveyed.Readings)
+	writer.Readings(devices.Read(clock.Now(), nil)) // what came since; the loop begins behind it
 	for line := range strings.Lines(bench.checks) {
 		writer.Note(clock.Now().Mono, "before the run: "+strings.TrimSpace(line))
 	}
@@ -336,7 +337,7 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 		fmt.Fprintln(w.errs, text)
 		writer.Note(clock.Now().Mono, text)
 	}
-	writer.Note(clock.Now().Mono, fmt.Sprintf("room %.0f Pa absolute, from the %s; chamber at open vent %.0f Pa absolute", surveyed.RoomPa, surveyed.RoomFrom, surveyed.ChamberPa))
+	writer.Note(clock.Now().Mono, surveyed.Note())
 
 	r := running{w: w, plan: plan, devices: devices, clock: clock, rec: writer, watch: watch, held: held, simulated: c.Bench == "", fast: c.Pace == 0}
 	stopped, err := r.steer(rig.State{}, folder)

@@ -64,10 +64,21 @@ type outcome struct {
 	simS     float64
 }
 
-// clock is a simulated clock whose wall time may jump.
+// clock is a simulated clock whose wall time may jump, and which may wake up late.
 type clock struct {
 	*rig.SimClock
 	at, by time.Duration
+	late   *rand.Rand // nil: on the dot
+}
+
+func (c clock) WaitUntil(ctx context.Context, t time.Duration) {
+	if c.late != nil {
+		t += time.Duration(c.late.ExpFloat64() * float64(2*time.Millisecond))
+		if c.late.IntN(500) == 0 { // and now and then by whole steps
+			t += time.Duration(c.late.IntN(900)) * time.Millisecond
+		}
+	}
+	c.SimClock.WaitUntil(ctx, t)
 }
 
 func (c clock) Now() rig.Instant {
@@ -189,6 +200,7 @@ func (t *trial) prepare() (err error) {
 	case "", diskFull, aborted:
 	case killed:
 		t.kill = true
+		t.clock.late = rand.New(rand.NewPCG(t.seed, 13))
 	case clockAhead:
 		t.clock.by = time.Duration(t.roll.IntN(48)) * time.Hour
 	case clockBehind:

@@ -99,8 +99,7 @@ func (t *trial) goOn(folder string, at time.Duration) error {
 		return err
 	}
 	w.Wait = true
-	offset := found.From.Sub(cut.Start)
-	to := &later{w, offset}
+	w.Since(cut.Start)
 	saw, since := t.saw, found.From.UnixNano()
 	t.saw = 0
 	t.bench.Read(t.clock.Now(), nil)
@@ -109,7 +108,7 @@ func (t *trial) goOn(folder string, at time.Duration) error {
 	for end := at + replay.LookTime; t.clock.Now().Mono < end; {
 		t.clock.WaitUntil(context.Background(), t.clock.Now().Mono+t.plan.Period)
 		rs = t.bench.Read(t.clock.Now(), rs[:0])
-		to.Readings(rs)
+		w.Readings(rs)
 		for i := range rs {
 			after.See(&rs[i], t.plan.Chamber)
 			if rs[i].Quantity == sensors.ChamberPressure && rs[i].Status == sensors.OK {
@@ -120,9 +119,9 @@ func (t *trial) goOn(folder string, at time.Duration) error {
 	gap := rig.Gap{Length: found.From.Sub(time.Unix(0, found.LastNS)), ClockTrusted: true, Before: cut.Before.Ends(), After: after.Ends()}
 	outcome, text := rig.JudgeGap(t.run, cut.Plan.RoomPa, gap)
 	now := t.clock.Now().Mono
-	to.Run(now, "resume", replay.GapText+text)
-	loop := t.loop(to)
-	loop.Start = cut.Plan.Resume(cut.State, now, gap.After.Pa, outcome == rig.GapHeld)
+	w.Run(now, "resume", replay.GapText+text)
+	loop := t.loop(w)
+	loop.Start = cut.Plan.Resume(cut.State, now, gap.After.Pa, outcome == rig.GapHeld, cut.Told)
 	err = loop.Run(context.Background())
 	if cerr := w.Close(); cerr != nil {
 		return cerr
@@ -157,33 +156,3 @@ func (t *trial) sameAgain(folder string) error {
 	}
 	return err
 }
-
-// later is a record that is gone on with: times since the start of the run
-// become times since it was opened again.
-type later struct {
-	*record.Writer
-	by time.Duration
-}
-
-func (l *later) Readings(rs []sensors.Reading) {
-	for i := range rs {
-		rs[i].At -= l.by
-	}
-	l.Writer.Readings(rs)
-	for i := range rs {
-		rs[i].At += l.by
-	}
-}
-func (l *later) Valve(at time.Duration, valve string, open bool) {
-	l.Writer.Valve(at-l.by, valve, open)
-}
-func (l *later) Setpoint(at time.Duration, pa float64) { l.Writer.Setpoint(at-l.by, pa) }
-func (l *later) Stage(at time.Duration, kind string, index int, name string, depthM, pa float64) {
-	l.Writer.Stage(at-l.by, kind, index, name, depthM, pa)
-}
-func (l *later) Fault(at time.Duration, sensor, valve, kind, text string) {
-	l.Writer.Fault(at-l.by, sensor, valve, kind, text)
-}
-func (l *later) Note(at time.Duration, text string)       { l.Writer.Note(at-l.by, text) }
-func (l *later) Run(at time.Duration, event, text string) { l.Writer.Run(at-l.by, event, text) }
-func (l *later) Flush(at time.Duration) error             { return l.Writer.Flush(at - l.by) }

@@ -37,7 +37,8 @@ type Writer struct {
 	OnLine func(*Line)
 
 	out    *committer
-	start  time.Time // wall clock at the start of the run
+	start  time.Time     // wall clock at the start of the run, or where it goes on
+	since  time.Duration // of that, from the moment that times are given from
 	enc    *encoder
 	line   Line
 	err    error // a line that could not be put into words
@@ -59,6 +60,10 @@ func NewWriter(file File, start time.Time) *Writer {
 	return &Writer{out: newCommitter(file), start: start, enc: newEncoder(), sum: sha256.New(), lastNS: math.MinInt64}
 }
 
+// Since lets times that are given from here on count from the start of a run
+// that goes on; mono_ns counts from where its record was opened again.
+func (w *Writer) Since(start time.Time) { w.since = w.start.Sub(start) }
+
 // Lines says how many lines were written, chain lines too.
 func (w *Writer) Lines() int64 { return w.lines }
 
@@ -75,7 +80,7 @@ func (w *Writer) Err() error {
 // stamp gives the line's time; a reading that arrived between two steps and was
 // handed over late keeps the order of the file.
 func (w *Writer) stamp(mono time.Duration) int64 {
-	return max(w.start.Add(mono).UnixNano(), w.lastNS)
+	return max(w.start.Add(mono-w.since).UnixNano(), w.lastNS)
 }
 
 func (w *Writer) add(mono time.Duration) {
@@ -212,7 +217,7 @@ func (w *Writer) Note(at time.Duration, text string) {
 func (w *Writer) Run(at time.Duration, event, text string) {
 	w.line.Clear()
 	l := &w.line
-	l.Measurement, l.Event, l.Text, l.MonoNS = RunEvent, event, text, int64(at)
+	l.Measurement, l.Event, l.Text, l.MonoNS = RunEvent, event, text, int64(at-w.since)
 	if text == "" {
 		l.Text = event
 	}

@@ -248,3 +248,26 @@ func TestANumberThatIsNoneIsNotWrittenAndSaid(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+func TestARunThatGoesOnIsStampedFromItsStart(t *testing.T) {
+	start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
+	again := start.Add(time.Hour)
+	var m memory
+	w := NewWriter(&m, again)
+	w.Since(start)
+	w.Readings(pressure(time.Hour + 4*time.Second))
+	w.Run(time.Hour+5*time.Second, "end", "vented")
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r := NewReader(bytes.NewReader(m.Bytes()))
+	var l Line
+	for _, want := range []struct {
+		s    time.Duration
+		mono int64
+	}{{4, -1}, {5, 5e9}, {5, 5e9}} {
+		if err := r.Next(&l); err != nil || l.TimeNS != again.Add(want.s*time.Second).UnixNano() || l.MonoNS != want.mono {
+			t.Errorf("%d since 1970, %d since it was opened again, %v; want %d s behind %s", l.TimeNS, l.MonoNS, err, want.s, again)
+		}
+	}
+}

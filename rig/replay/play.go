@@ -21,6 +21,18 @@ type gap struct {
 	ends   time.Duration // it was judged, and the run went on
 	held   bool
 	judged bool
+	told   told // by the record, before it
+}
+
+// told is the last stage that a record tells of.
+type told struct {
+	kind  string
+	stage int
+}
+
+// is tells whether the record has the line of the stage that a state is in.
+func (t told) is(s *rig.State, p *rig.Plan) bool {
+	return t == told{s.Phase.String(), p.Legs[s.Leg].Stage}
 }
 
 // gap takes in a resume line: the first is where the record was opened again,
@@ -32,7 +44,7 @@ func (t *tape) gap(text string, at time.Duration) {
 		g.ends, g.judged, g.held = at, true, strings.HasPrefix(word, rig.GapHeld.String())
 		return
 	}
-	t.gaps = append(t.gaps, gap{begins: t.last, ends: at})
+	t.gaps = append(t.gaps, gap{begins: t.last, ends: at, told: t.told})
 }
 
 // play steps through a record from its first stage on. See sees each step: the
@@ -40,7 +52,7 @@ func (t *tape) gap(text string, at time.Duration) {
 func play(p *rig.Plan, t *tape, see func(now rig.Instant, s rig.State, out *rig.Output)) rig.State {
 	var s rig.State
 	gaps := t.gaps
-	for now := t.firstStage; now <= t.last; now = t.step(now+p.Period, p.Period) {
+	for now := t.first; now <= t.last; now = t.step(now+p.Period, p.Period) {
 		if len(gaps) > 0 && now > gaps[0].begins {
 			g := gaps[0]
 			gaps = gaps[1:]
@@ -48,8 +60,8 @@ func play(p *rig.Plan, t *tape, see func(now rig.Instant, s rig.State, out *rig.
 				break // cut off again before it went on
 			}
 			t.until(g.ends) // seen by whoever looked at the bench, not by the sequencer
-			s = p.Resume(s, g.ends, t.paAt(p, g.ends), g.held)
-			now = g.ends
+			s = p.Resume(s, g.ends, t.paAt(p, g.ends), g.held, g.told.is(&s, p))
+			now = t.step(g.ends+p.Period, p.Period)
 		}
 		in := rig.Input{Now: now, Readings: t.until(now), Operator: t.asks(now)}
 		if t.noValve >= 0 && now-p.Period >= t.noValve {
@@ -88,6 +100,7 @@ type Cut struct {
 	Last   time.Duration // of the last line
 	Before rig.Side      // the chamber in the last minutes before the end, valves shut
 	Phase  rig.Phase
+	Told   bool     // the record has the line of the stage that State is in
 	Notes  []string // of the record, for what they say of the bench
 }
 
@@ -108,10 +121,9 @@ func Recover(r *record.Record, follow func(now rig.Instant, out *rig.Output)) (C
 	if t.firstStage < 0 {
 		return Cut{}, fmt.Errorf("%s cannot be resumed: nothing had been pressurised; run the test anew", r.Folder)
 	}
-	first := t.firstStage
-	t.until(first - p.Period)
+	t.begin(p.Period)
+	open := t.first
 	c := Cut{Plan: p, Start: t.start, Last: t.last, Notes: t.notes}
-	open := first
 	c.State = play(p, t, func(now rig.Instant, s rig.State, out *rig.Output) {
 		if s.Valves.Fill || s.Valves.Vent {
 			open = now.Mono
@@ -120,7 +132,7 @@ func Recover(r *record.Record, follow func(now rig.Instant, out *rig.Output)) (C
 			follow(now, out)
 		}
 	})
-	c.Phase = c.State.Phase
+	c.Phase, c.Told = c.State.Phase, t.told.is(&c.State, p)
 	from := max(open+10*time.Second, c.Last-sideTime)
 	if n := len(t.gaps); n > 0 {
 		from = max(from, t.gaps[n-1].ends)

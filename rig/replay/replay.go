@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -40,15 +42,10 @@ func Run(r *record.Record) (Result, error) {
 	if tape.firstStage < 0 {
 		return res, fmt.Errorf("%s cannot be replayed: it has no stages", r.Folder)
 	}
-	// The loop begins where the first stage was entered; what the survey read
-	// before that was not the sequencer's.
-	first := tape.firstStage
-	for tape.next < len(tape.readings) && tape.readings[tape.next].At <= first-p.Period {
-		tape.next++
-	}
+	tape.begin(p.Period)
 	log := &recorder{}
 	play(p, tape, func(now rig.Instant, _ rig.State, out *rig.Output) { log.take(p, now.Mono, out) })
-	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), fromFirstStage(log.commands)
+	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), tape.kept(fromFirstStage(res.Recorded), fromFirstStage(log.commands), p.Period)
 	res.Difference = difference(res.Recorded, res.Replayed, p.Period*3/2)
 	return res, nil
 }
@@ -58,7 +55,11 @@ type tape struct {
 	start      time.Time
 	readings   []sensors.Reading
 	next       int
+	first      time.Duration // step: where the vent was opened to wait, or the first stage entered
 	firstStage time.Duration
+	surveyed   int // readings before the sequencer's first step
+	missed     []missed
+	told       told
 	steps      []time.Duration // moments that are known for steps of the loop
 	asked      []asked
 	aborted    bool
@@ -73,6 +74,12 @@ type tape struct {
 type asked struct {
 	at time.Duration
 	op rig.Operator
+}
+
+// missed are steps that were left out before one.
+type missed struct {
+	at time.Duration
+	n  time.Duration
 }
 
 // asks gives what the operator asks for at this moment. His stop stays.
@@ -104,9 +111,22 @@ func (t *tape) until(now time.Duration) []sensors.Reading {
 	return t.readings[from:t.next]
 }
 
+// begin passes over what was read before the sequencer's first step.
+func (t *tape) begin(period time.Duration) {
+	if t.next = t.surveyed; t.next == 0 {
+		t.until(t.first - period)
+	}
+}
+
 // step gives the moment of the step that is due at a time: the recorded one
 // where the record tells it.
 func (t *tape) step(due, period time.Duration) time.Duration {
+	for len(t.missed) > 0 && t.missed[0].at < due-period/2 {
+		t.missed = t.missed[1:]
+	}
+	if len(t.missed) > 0 && t.missed[0].at-t.missed[0].n*period <= due+period/2 {
+		return t.missed[0].at
+	}
 	for len(t.steps) > 0 && t.steps[0] <= due-period/2 {
 		t.steps = t.steps[1:]
 	}
@@ -118,7 +138,7 @@ func (t *tape) step(due, period time.Duration) time.Duration {
 
 // read takes in a record: its readings, and what was commanded.
 func read(r *record.Record) (*tape, Result, error) {
-	t := &tape{noValve: -1, firstStage: -1, quantities: map[string]sensors.Quantity{}}
+	t := &tape{noValve: -1, first: -1, firstStage: -1, quantities: map[string]sensors.Quantity{}}
 	for _, s := range r.Run.Bench.Sensors {
 		if q, ok := sensors.QuantityNamed(s.Measures); ok {
 			t.quantities[s.ID] = q
@@ -143,8 +163,14 @@ func read(r *record.Record) (*tape, Result, error) {
 		if l.Measurement == record.Stage || l.Measurement == record.Valve && l.Open { // a valve shuts between two steps too
 			t.steps = append(t.steps, at)
 		}
-		if l.Measurement == record.Stage && t.firstStage < 0 {
-			t.firstStage = at
+		if l.Measurement == record.Stage {
+			if t.firstStage < 0 {
+				t.firstStage = at
+			}
+			t.told = told{l.Kind, l.Index}
+		}
+		if t.first < 0 && (l.Measurement == record.Stage || l.Measurement == record.Valve && at > 0) { // at 0 is where the valves stood
+			t.first = at
 		}
 		if c, ok := command(&l, at); ok {
 			res.Recorded = append(res.Recorded, c)
@@ -190,6 +216,14 @@ func (t *tape) take(l *record.Line, at time.Duration) {
 	case record.Note:
 		if len(t.notes) < 1000 {
 			t.notes = append(t.notes, l.Text)
+		}
+		if t.first < 0 && strings.HasPrefix(l.Text, rig.SurveyNote) {
+			t.surveyed = len(t.readings)
+		}
+		if text, is := strings.CutPrefix(l.Text, rig.MissedNote); is {
+			if n, err := strconv.Atoi(text); err == nil && n > 0 {
+				t.missed = append(t.missed, missed{at, time.Duration(n)})
+			}
 		}
 		if op, known := notes[l.Text]; known {
 			t.asked = append(t.asked, asked{at, op})
@@ -241,6 +275,27 @@ func fromFirstStage(cs []Command) []Command {
 		}
 	}
 	return nil
+}
+
+// kept leaves out of the replayed commands those of the last step before a gap
+// that a power cut took from the record.
+func (t *tape) kept(recorded, replayed []Command, period time.Duration) []Command {
+	for _, g := range t.gaps {
+		before := func(cs []Command) (n int) {
+			for n < len(cs) && cs[n].At <= g.begins {
+				n++
+			}
+			return n
+		}
+		from, to := before(recorded), before(replayed)
+		for from < to && replayed[from].At <= g.begins-period {
+			from++
+		}
+		if from < to {
+			replayed = slices.Delete(replayed, from, to)
+		}
+	}
+	return replayed
 }
 
 func difference(a, b []Command, within time.Duration) string {
