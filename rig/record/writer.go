@@ -161,12 +161,15 @@ func (w *Writer) Readings(rs []sensors.Reading) {
 		w.line.Clear()
 		w.line.Measurement, w.line.Sensor = place(r.Quantity), r.Sensor
 		put(&w.line, r)
+		taken := uint64(1) << r.Quantity
 		for i++; i < len(rs); i++ {
 			s := &rs[i]
-			if s.Status != sensors.OK || s.At != r.At || s.Sensor != r.Sensor || place(s.Quantity) != w.line.Measurement || w.line.Measurement == Switch {
-				break
+			if s.Status != sensors.OK || s.At != r.At || s.Sensor != r.Sensor || place(s.Quantity) != w.line.Measurement || w.line.Measurement == Switch ||
+				taken&(1<<s.Quantity) != 0 || s.HasRaw && !math.IsNaN(w.line.Raw) {
+				break // a second value has a line of its own
 			}
 			put(&w.line, s)
+			taken |= 1 << s.Quantity
 		}
 		w.add(r.At)
 	}

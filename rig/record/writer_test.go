@@ -3,9 +3,11 @@ package record
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -269,5 +271,32 @@ func TestARunThatGoesOnIsStampedFromItsStart(t *testing.T) {
 		if err := r.Next(&l); err != nil || l.TimeNS != again.Add(want.s*time.Second).UnixNano() || l.MonoNS != want.mono {
 			t.Errorf("%d since 1970, %d since it was opened again, %v; want %d s behind %s", l.TimeNS, l.MonoNS, err, want.s, again)
 		}
+	}
+}
+
+// TestValuesOfOneMomentAreAllKept: a machine that was held up reads several lines
+// of a serial port at once, and they all came at that moment.
+func TestValuesOfOneMomentAreAllKept(t *testing.T) {
+	var m memory
+	w := NewWriter(&m, time.Unix(1773476102, 0))
+	var rs []sensors.Reading
+	for _, pa := range []float64{101325, 101326, 101325} {
+		rs = append(rs, sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: pa, At: time.Second},
+			sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberWater, Value: 12, At: time.Second})
+	}
+	rs = append(rs, sensors.Reading{Sensor: "p2", Quantity: sensors.ChamberPressure, Value: 5, Raw: 6, HasRaw: true, At: time.Second},
+		sensors.Reading{Sensor: "p2", Quantity: sensors.ChamberWater, Value: 7, Raw: 8, HasRaw: true, At: time.Second})
+	w.Readings(rs)
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	r := NewReader(bytes.NewReader(m.Bytes()))
+	var l Line
+	for r.Next(&l) == nil && l.Measurement == Chamber {
+		got = append(got, fmt.Sprint(l.PressurePa, l.WaterC, l.Raw))
+	}
+	if want := []string{"101325 12 NaN", "101326 12 NaN", "101325 12 NaN", "5 NaN 6", "NaN 7 8"}; !slices.Equal(got, want) {
+		t.Errorf("the record holds %q, want %q", got, want)
 	}
 }
