@@ -6,6 +6,7 @@ import "errors"
 const (
 	ByProfile     = "profile likelihood"
 	ByZeroFailure = "zero-failure method"
+	ByFactor      = "tolerance factor"
 )
 
 // Bound is the value above which at least a share of all such units lies, at a

@@ -3,6 +3,7 @@ package statistics
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -43,6 +44,7 @@ type History struct {
 	BenchLimitM  float64 // deepest depth-equivalent that any of the benches may go to
 	WaterLowC    float64 // °C, of the profiles' water
 	WaterHighC   float64
+	Waters       []string // kinds of water in which the depths are meant, each once
 }
 
 // Observe makes one observation of each unit of each variant, since several tests
@@ -185,6 +187,9 @@ func (h *History) see(t Test) {
 			gauge = min(gauge, b.ReliefPa-b.RoomPa)
 		}
 		h.BenchLimitM = max(h.BenchLimitM, c.DepthM(shareOfRating*gauge))
+	}
+	if kind := p.Water.Kind(); !slices.Contains(h.Waters, kind) {
+		h.Waters = append(h.Waters, kind)
 	}
 	h.WaterLowC, h.WaterHighC = min(h.WaterLowC, p.Water.TemperatureC), max(h.WaterHighC, p.Water.TemperatureC)
 }

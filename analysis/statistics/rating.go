@@ -25,18 +25,40 @@ type Rule struct {
 
 // Term is one bound of a rating.
 type Term struct {
-	Name   string
-	ValueM float64
-	Remark string
+	Name    string
+	ValueM  float64
+	Remark  string
+	Governs bool // the least of them
+}
+
+// Evidence is what the units show at a depth: the share of all such units that is
+// tight there, by lower bounds at the rule's confidence.
+type Evidence struct {
+	DepthM    float64
+	Held, Of  int     // units that held at least that depth; one that failed within a step across it did not
+	Plain     float64 // by their number alone (success run; Clopper and Pearson where some did not)
+	Credited  float64 // with the credit of the proof's margin and the assumed slope
+	MarginLow float64 // level that counts over that depth, of the unit with the least and the most
+	MarginTop float64
+}
+
+// Tolerance is a one-sided tolerance bound: at least a share of all such units is
+// tight to ValueM, at a confidence.
+type Tolerance struct {
+	Family            Family
+	Share, Confidence float64
+	Bound             Bound
 }
 
 // Rating is the depth that a way of building may be used at.
 type Rating struct {
-	DepthM float64 // rounded down to whole metres; 0 where no rating can be given
-	Design bool    // false: too few units, only those tested are accepted by their own tests
-	Terms  []Term  // the least counts
-	Bound  Bound
-	Why    string // why it is no design rating
+	DepthM     float64 // rounded down to whole metres; 0 where no rating can be given
+	Design     bool    // false: too few units, only those tested are accepted by their own tests
+	Terms      []Term  // the least counts
+	Bound      Bound
+	Evidence   Evidence    // at DepthM; nothing where that is 0
+	Tolerances []Tolerance // for comparison, they rate nothing: both families, at the rule's share and at 95/95
+	Why        string      // why it is no design rating
 }
 
 // Rate applies the rule: the least of the lower bound, the deepest proof over its
@@ -59,20 +81,33 @@ func Rate(all []Observation, r Rule) (Rating, error) {
 		deepest = max(deepest, o.ProvedM)
 	}
 	rating := Rating{Bound: bound, Terms: []Term{
-		{fmt.Sprintf("lower %.0f %% bound of B%g", 100*r.Confidence, 100*r.Share), bound.ValueM, how},
-		{"deepest proof over its factor", deepest / r.ProofFactor, fmt.Sprintf("%.1f m over %g", deepest, r.ProofFactor)},
+		{Name: fmt.Sprintf("lower %.0f %% bound of B%g", 100*r.Confidence, 100*r.Share), ValueM: bound.ValueM, Remark: how},
+		{Name: "deepest proof over its factor", ValueM: deepest / r.ProofFactor, Remark: fmt.Sprintf("%.1f m over %g", deepest, r.ProofFactor)},
 	}}
 	if r.BenchLimitM > 0 {
-		rating.Terms = append(rating.Terms, Term{"limit of the bench over the factor", r.BenchLimitM / r.ProofFactor, fmt.Sprintf("%.1f m over %g", r.BenchLimitM, r.ProofFactor)})
+		rating.Terms = append(rating.Terms, Term{Name: "limit of the bench over the factor", ValueM: r.BenchLimitM / r.ProofFactor, Remark: fmt.Sprintf("%.1f m over %g", r.BenchLimitM, r.ProofFactor)})
 	}
 	if r.TemperatureM > 0 {
-		rating.Terms = append(rating.Terms, Term{"limit by temperature", r.TemperatureM, "as given"})
+		rating.Terms = append(rating.Terms, Term{Name: "limit by temperature", ValueM: r.TemperatureM, Remark: "as given"})
 	}
-	least := math.Inf(1)
-	for _, t := range rating.Terms {
-		least = min(least, t.ValueM)
+	least := 0
+	for i, t := range rating.Terms {
+		if t.ValueM < rating.Terms[least].ValueM {
+			least = i
+		}
 	}
-	rating.DepthM = math.Floor(least + 1e-9)
+	rating.Terms[least].Governs = true
+	rating.DepthM = math.Floor(rating.Terms[least].ValueM + 1e-9)
+	rating.Evidence = EvidenceAt(all, rating.DepthM, r.Slope, r.Confidence)
+	for _, of := range [][2]float64{{1 - r.Share, r.Confidence}, {0.95, 0.95}} {
+		for _, f := range []Family{Weibull, Lognormal} {
+			b, err := ToleranceBound(f, all, of[0], of[1], r.Slope)
+			if err != nil {
+				return Rating{}, err
+			}
+			rating.Tolerances = append(rating.Tolerances, Tolerance{f, of[0], of[1], b})
+		}
+	}
 	failed := Failures(all)
 	rating.Design = (failed >= fewestFailures || len(all) >= fewestUnits) && rating.DepthM > 0
 	if !rating.Design {

@@ -46,6 +46,66 @@ func TestTheLeastTermRates(t *testing.T) {
 	}
 }
 
+func TestTheTermThatGovernsIsTheLeastAndMarked(t *testing.T) {
+	var all []Observation
+	for _, d := range []float64{90, 91, 92, 93, 94, 95, 96} {
+		all = append(all, Observation{LowM: d, HighM: d + 0.5, ProvedM: d})
+	}
+	r := rule()
+	r.TemperatureM = 25.9
+	got, err := Rate(all, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	marked := 0
+	for _, term := range got.Terms {
+		if term.Governs {
+			marked++
+			if term.Name != "limit by temperature" || math.Floor(term.ValueM) != got.DepthM {
+				t.Errorf("%+v governs a rating of %g m", term, got.DepthM)
+			}
+		}
+	}
+	if marked != 1 || len(got.Terms) != 4 {
+		t.Errorf("%d of %d terms govern", marked, len(got.Terms))
+	}
+}
+
+// TestWhatUnitsShowAtADepth: by hand, of five units three held 30 m (two of them
+// 37.5 m without a failure, one failed between 33 and 35 m), one failed between 28
+// and 31 m and does not count as tight, one was taken to 20 m only and says
+// nothing. Number alone: 4 units, 1 failed, lower 90 % bound 0.3205 (testdata:
+// Clopper and Pearson, scipy). Levels count to 28 m at most, the last tight one of
+// the first failure: Σ (level/30)^6 = 4·(28/30)^6 + (20/30)^6 = 2.7320, and
+// 0.1^(1/2.7320) = 0.4305.
+func TestWhatUnitsShowAtADepth(t *testing.T) {
+	inf := math.Inf(1)
+	all := []Observation{between(37.5, inf), between(37.5, inf), between(33, 35), between(28, 31), between(20, inf)}
+	e := EvidenceAt(all, 30, 6, 0.9)
+	if e.Held != 3 || e.Of != 4 || math.Abs(e.Plain-0.3205) > 1e-4 || math.Abs(e.Credited-0.4305) > 1e-4 {
+		t.Errorf("%+v", e)
+	}
+	if math.Abs(e.MarginLow-28.0/30) > 1e-9 || math.Abs(e.MarginTop-28.0/30) > 1e-9 {
+		t.Errorf("margins %g to %g", e.MarginLow, e.MarginTop)
+	}
+	if e := EvidenceAt(all, 50, 6, 0.9); e.Held != 0 || e.Of != 2 || e.Plain != 0 {
+		t.Errorf("at 50 m: %+v", e)
+	}
+}
+
+// TestCreditOfProofsToOneLevelIsTheFormulas: and what it says at the depth of the
+// zero-failure method is the share that was asked for there.
+func TestCreditOfProofsToOneLevelIsTheFormulas(t *testing.T) {
+	inf := math.Inf(1)
+	all := []Observation{between(37.5, inf), between(37.5, inf), between(37.5, inf)}
+	near(t, "credit", ProofCreditAt(all, 30, 8, 0.9), ProofCredit(3, 1.25, 8, 0.9), 1e-12)
+	mixed := []Observation{between(37.5, inf), between(24, inf), between(33, 35), between(30, 31)}
+	near(t, "share", ProofCreditAt(mixed, ZeroFailure(mixed, 0.1, 6, 0.9), 6, 0.9), 0.9, 1e-12)
+	if got := ProofCreditAt([]Observation{between(0, 10)}, 5, 6, 0.9); got != 0 {
+		t.Errorf("nothing was proved, and %g of such units are tight", got)
+	}
+}
+
 func TestOneFailureInOneStepIsNotEstimable(t *testing.T) {
 	for _, all := range [][]Observation{
 		{between(20, 30), between(20, 30), between(20, 30)},

@@ -11,9 +11,42 @@ type Ratio struct {
 	Estimate float64 // +Inf where nothing of the second failed, 0 where nothing of the first did
 	Limits   Limits
 	LR       float64 // signed root of twice the gain of log-likelihood over no difference
-	P        float64 // two-sided, of the likelihood ratio with the small-sample critical value
 	Scale    float64 // common, of the logarithm
-	fit      pair
+
+	family        Family
+	first, second []datum
+	failed        int
+}
+
+// Likelihood is the two-sided test of a likelihood ratio.
+type Likelihood struct {
+	P         float64
+	By        string  // ByBootstrap or ByChiSquare
+	ChiSquare float64 // what the chi-square approximation says
+}
+
+// Ways to a p-value.
+const (
+	ByBootstrap = "parametric bootstrap"
+	ByChiSquare = "chi-square approximation"
+)
+
+// Test gives the p-value of the likelihood ratio: by a parametric bootstrap of
+// that many samples below chiSquareFrom failures, else by the chi-square
+// approximation (Wilks 1938, Ann. Math. Statist. 9, 60–62).
+func (r *Ratio) Test(samples int) Likelihood {
+	l := Likelihood{By: ByChiSquare, ChiSquare: 2 * normalP(-math.Abs(r.LR))}
+	l.P = l.ChiSquare
+	if r.failed >= chiSquareFrom {
+		return l
+	}
+	l.By = ByBootstrap
+	if p := bootstrap(r.family, r.first, r.second, math.Abs(r.LR), samples, 1); !math.IsNaN(p) {
+		l.P = p
+	} else {
+		l.P = 1 // all together show no scatter: one depth would do for all
+	}
+	return l
 }
 
 // pair is two samples with a common scale.
@@ -75,7 +108,7 @@ func Compare(f Family, first, second []Observation, confidence float64) (*Ratio,
 		return nil, err
 	}
 	fa, fb := Failures(first), Failures(second)
-	r := &Ratio{Scale: 1 / p.best.a, fit: p}
+	r := &Ratio{Scale: 1 / p.best.a, family: f, first: a, second: b, failed: fa + fb}
 	estimate := (p.best.b[0] - p.best.b[1]) / p.best.a
 	root := math.Sqrt(max(0, 2*(p.best.ll-p.at(0))))
 	// Below a failure in each, only one end of the interval exists.
@@ -96,8 +129,6 @@ func Compare(f Family, first, second []Observation, confidence float64) (*Ratio,
 	}
 	r.Limits = Limits{math.Exp(low), math.Exp(high)}
 	r.LR = root
-	c5 := critical(f, ratioTarget, max(2, (fa+fb)/2), 0.025, false)
-	r.P = 2 * normalP(-math.Abs(root)*normalZ(0.975)/c5)
 	return r, nil
 }
 

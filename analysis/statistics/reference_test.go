@@ -184,3 +184,25 @@ func TestProofCredit(t *testing.T) {
 		}
 	}
 }
+
+// TestTheBinomialBoundsHoldAtEveryShare: no simulation, every outcome is counted.
+// One-sided and two-sided bounds are never less often right than they say.
+func TestTheBinomialBoundsHoldAtEveryShare(t *testing.T) {
+	for _, n := range []int{3, 5, 10} {
+		for pass := 0.005; pass < 1; pass += 0.005 {
+			one, both := 0.0, 0.0
+			for failed := 0; failed <= n; failed++ {
+				chance := choose(n, failed) * math.Pow(1-pass, float64(failed)) * math.Pow(pass, float64(n-failed))
+				if PassShareLower(n, failed, 0.9) <= pass {
+					one += chance
+				}
+				if l := FailShareLimits(n, failed, 0.95); l.Low <= 1-pass && 1-pass <= l.High {
+					both += chance
+				}
+			}
+			if one < 0.9-1e-9 || both < 0.95-1e-9 {
+				t.Errorf("%d units, share %.3f: lower 90 %% bound right in %.4f, both 95 %% limits in %.4f", n, pass, one, both)
+			}
+		}
+	}
+}

@@ -84,3 +84,21 @@ func ToleranceLower(all []Observation, share, confidence float64) float64 {
 	s := math.Sqrt(max(0, (sq-n*mean*mean)/(n-1)))
 	return math.Exp(mean - ToleranceFactor(len(all), share, confidence)*s)
 }
+
+// ToleranceBound gives a one-sided tolerance bound: lognormal values that all
+// failed by the tolerance factor, exact for exact values and low for intervals;
+// anything else as the lower confidence bound of the value by which a share
+// 1−share has failed, which is the same thing (Meeker and Escobar 1998,
+// "Statistical Methods for Reliability Data", section 3.6; Lawless 2003, section
+// 5.1), with LowerBound's critical values.
+func ToleranceBound(f Family, all []Observation, share, confidence, slope float64) (Bound, error) {
+	if f == Lognormal {
+		if v := ToleranceLower(all, share, confidence); !math.IsNaN(v) {
+			fit, err := Estimate(f, all)
+			if err == nil {
+				return Bound{ValueM: v, Method: ByFactor, Fit: fit}, nil
+			}
+		}
+	}
+	return LowerBound(f, all, 1-share, confidence, slope)
+}

@@ -53,6 +53,53 @@ func ProofCredit(n int, factor, slope, confidence float64) float64 {
 	return math.Pow(1-confidence, 1/(float64(n)*math.Pow(factor, slope)))
 }
 
+// ProofCreditAt is ProofCredit where the units were proved to levels of their own:
+// R = (1−C)^(1/Σ(level/depth)^β), which is ProofCredit where all levels are factor
+// times the depth, and says 1−p at the depth that ZeroFailure gives for p. Levels
+// count as they do there, so it holds too where units failed. 0 where nothing was
+// proved.
+func ProofCreditAt(all []Observation, depthM, slope, confidence float64) float64 {
+	most := TightUntil(all)
+	sum := 0.0
+	for _, o := range all {
+		sum += math.Pow(min(o.LowM, most)/depthM, slope)
+	}
+	if !(sum > 0) {
+		return 0
+	}
+	return math.Pow(1-confidence, 1/sum)
+}
+
+// EvidenceAt says what the units show at a depth above 0; see Evidence.
+func EvidenceAt(all []Observation, depthM, slope, confidence float64) Evidence {
+	e := Evidence{DepthM: depthM}
+	if !(depthM > 0) {
+		return e
+	}
+	most := TightUntil(all)
+	e.MarginLow = math.Inf(1)
+	for _, o := range all {
+		switch {
+		case o.LowM >= depthM:
+			e.Held++
+			e.Of++
+		case o.Failed():
+			e.Of++
+		default: // not tested to that depth, and did not fail: it says nothing here
+			continue
+		}
+		e.MarginLow = min(e.MarginLow, min(o.LowM, most)/depthM)
+		e.MarginTop = max(e.MarginTop, min(o.LowM, most)/depthM)
+	}
+	if e.Of == 0 {
+		e.MarginLow = 0
+		return e
+	}
+	e.Plain = PassShareLower(e.Of, e.Of-e.Held, confidence)
+	e.Credited = ProofCreditAt(all, depthM, slope, confidence)
+	return e
+}
+
 // AssumedSlope is the Weibull slope taken where none is given: printed and
 // hand-made parts are taken to scatter by 20 % (common practice, no source).
 const AssumedSlope = 6.0

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"proofpot/analysis/statistics"
 )
@@ -58,6 +60,14 @@ func (c *compareCmd) Run(w *world) error {
 	if c.Closure == "each" {
 		fmt.Fprintln(w.out, "\nnote: closures of one unit share its parts; every bound and p here treats them as units of their own, and is narrower than it should be")
 	}
+	var waters []string
+	for _, h := range picked {
+		waters = append(waters, h.Waters...)
+	}
+	slices.Sort(waters)
+	if waters = slices.Compact(waters); len(waters) > 1 {
+		fmt.Fprintf(w.out, "\nnote: the depths are meant in %s; a metre of sea water presses some 3 %% more than one of fresh water\n", strings.Join(waters, " and "))
+	}
 	if len(picked) > 1 {
 		return c.against(w, picked)
 	}
@@ -84,8 +94,13 @@ func (c *compareCmd) against(w *world, picked []statistics.History) error {
 			if ratio == nil {
 				fmt.Fprintln(w.out, "  how much deeper: neither shows scatter, no interval can be given")
 			} else {
-				fmt.Fprintf(w.out, "  fails at %s times the depth (95 %%: %s to %s), with one scatter for both; likelihood ratio p = %.3f\n",
-					times(ratio.Estimate), times(ratio.Limits.Low), times(ratio.Limits.High), ratio.P)
+				fmt.Fprintf(w.out, "  %s, with one scatter for both\n", howMuchDeeper(ratio))
+				l := ratio.Test(statistics.BootstrapSamples)
+				fmt.Fprintf(w.out, "  likelihood ratio: p = %.3f by %s", l.P, l.By)
+				if l.By == statistics.ByBootstrap {
+					fmt.Fprintf(w.out, ", %d samples (the chi-square approximation, too bold for so few, says %s)", statistics.BootstrapSamples, small(l.ChiSquare))
+				}
+				fmt.Fprintln(w.out)
 			}
 			fmt.Fprintf(w.out, "  permutation test: p = %.4f", test.P)
 			if test.Exact {
@@ -132,12 +147,24 @@ func (c *compareCmd) power(w *world, first, second statistics.History, r *statis
 	}
 }
 
-func times(v float64) string {
+// howMuchDeeper says what the ratio of two variants is known to be.
+func howMuchDeeper(r *statistics.Ratio) string {
+	low, high := r.Limits.Low, r.Limits.High
 	switch {
-	case math.IsInf(v, 1):
-		return "unknown"
-	case v < 0.005:
-		return "0"
+	case low < 0.005 && math.IsInf(high, 1):
+		return "how much deeper it fails is not known"
+	case math.IsInf(high, 1):
+		return fmt.Sprintf("fails at %.2f times the depth at least (95 %% on both sides; there is no upper limit)", low)
+	case low < 0.005:
+		return fmt.Sprintf("fails at %.2f times the depth at most (95 %% on both sides; there is no lower limit)", high)
 	}
-	return fmt.Sprintf("%.2f", v)
+	return fmt.Sprintf("fails at %.2f times the depth (95 %%: %.2f to %.2f)", r.Estimate, low, high)
+}
+
+// small writes a p-value.
+func small(p float64) string {
+	if p < 0.001 {
+		return "less than 0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
 }

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"math"
+	"strings"
 
 	"proofpot/analysis/statistics"
 )
@@ -41,13 +43,18 @@ func (c *ratingCmd) Run(w *world) error {
 		return err
 	}
 	fitted(w, rating.Bound, c.Share/100)
-	fmt.Fprintln(w.out, "\nthe least of these, rounded down to whole metres:")
+	fmt.Fprintf(w.out, "\nthe least of these, rounded down to whole metres of %s:\n", strings.Join(h.Waters, " and "))
 	for _, t := range rating.Terms {
-		fmt.Fprintf(w.out, "  %-36s %6.1f m   %s\n", t.Name, t.ValueM, t.Remark)
+		governs := ""
+		if t.Governs {
+			governs = "  <- governs"
+		}
+		fmt.Fprintf(w.out, "  %-36s %6.1f m   %s%s\n", t.Name, t.ValueM, t.Remark, governs)
 	}
 	if c.TemperatureM == 0 {
-		fmt.Fprintf(w.out, "  %-36s      –     not given; the tests claim water of %.0f to %.0f °C, warmer water softens printed and cast parts\n", "limit by temperature", h.WaterLowC, h.WaterHighC)
+		fmt.Fprintf(w.out, "  %-36s      –     not given; the tests claim water of %s, warmer water softens printed and cast parts\n", "limit by temperature", degrees(h.WaterLowC, h.WaterHighC))
 	}
+	besides(w, rating, c.Confidence, c.Slope)
 	if n := len(h.Observations); n == 1 {
 		oneUnit(w)
 	}
@@ -60,6 +67,8 @@ func (c *ratingCmd) Run(w *world) error {
 		rating.Design, rating.Why = false, "where a failure begins under a ramp is not what holds; leave out --depths"
 	case left+h.NotIntact > 0:
 		rating.Design, rating.Why = false, fmt.Sprintf("%d records could not be counted, and may hide a failure", left+h.NotIntact)
+	case len(h.Waters) > 1:
+		rating.Design, rating.Why = false, "the depths are meant in "+strings.Join(h.Waters, " and ")+", and a metre of one is not a metre of the other"
 	case h.MixedHolds():
 		rating.Design, rating.Why = false, fmt.Sprintf("the holds that decided last from %.0f to %.0f s and do not make one rating", h.HoldLowS, h.HoldHighS)
 	}
@@ -67,9 +76,54 @@ func (c *ratingCmd) Run(w *world) error {
 		fmt.Fprintf(w.out, "NO DESIGN RATING: %s. Each unit may go as deep as its own certificate says.\n", rating.Why)
 		return answer(exitNo)
 	}
-	fmt.Fprintf(w.out, "DESIGN RATING: %.0f m\n", rating.DepthM)
+	fmt.Fprintf(w.out, "DESIGN RATING: %.0f m of %s\n", rating.DepthM, h.Waters[0])
 	fmt.Fprintln(w.out, "It guides the design. Every unit still needs its own proof before it dives, and again once it has been opened.")
 	return nil
+}
+
+// besides writes what the units show at the rated depth, and tolerance bounds: for
+// comparison, they rate nothing.
+func besides(w *world, r statistics.Rating, confidence, slope float64) {
+	fmt.Fprintln(w.out, "beside the rule, for comparison:")
+	if e := r.Evidence; e.Of > 0 {
+		fmt.Fprintf(w.out, "  %d of %d units tested so far held %.0f m: by their number alone at least %s of all such units do (%g %% confidence)\n",
+			e.Held, e.Of, e.DepthM, atLeast(e.Plain), confidence)
+		fmt.Fprintf(w.out, "  with the credit of the proof's margin at least %s: held to %s times that depth, Weibull slope %g ASSUMED, not measured\n",
+			atLeast(e.Credited), span(e.MarginLow, e.MarginTop), slope)
+	}
+	for _, t := range r.Tolerances {
+		how := t.Bound.Method
+		if t.Bound.Fit == nil {
+			how = fmt.Sprintf("%s, Weibull slope %g ASSUMED", how, t.Bound.Slope)
+		} else {
+			how += ", " + t.Family.String()
+		}
+		fmt.Fprintf(w.out, "  tolerance bound: %2.0f %% of units at %2.0f %% confidence are tight to %5.1f m   %s\n", 100*t.Share, 100*t.Confidence, t.Bound.ValueM, how)
+	}
+}
+
+// atLeast writes a share in percent, rounded down.
+func atLeast(share float64) string {
+	if share < 0.99 {
+		return fmt.Sprintf("%.0f %%", math.Floor(100*share))
+	}
+	return fmt.Sprintf("%.1f %%", min(99.9, math.Floor(1000*share)/10))
+}
+
+// span writes two figures, or one where they look the same.
+func span(low, high float64) string {
+	a, b := fmt.Sprintf("%.2f", low), fmt.Sprintf("%.2f", high)
+	if a == b {
+		return a
+	}
+	return a + " to " + b
+}
+
+func degrees(low, high float64) string {
+	if high-low < 0.5 {
+		return fmt.Sprintf("%.0f °C", low)
+	}
+	return fmt.Sprintf("%.0f to %.0f °C", low, high)
 }
 
 // oneUnit says what a single unit is and is not evidence of.
