@@ -68,6 +68,7 @@ func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
 	x.sheetFirst(run)
 	a.sealed = sealedPa(run, x)
 	a.s = readySignal(x)
+	a.s.keepLetIn(x.fill)
 	a.v = newVessel(run, roomStartPa(run, x))
 	a.stages = findStages(x, a.s.dt)
 	a.in = newVoid(run, x.insideBetween(a.setApart()))
@@ -222,6 +223,8 @@ func (a *analysis) measure() {
 		a.in.fixShare(a.stages, a.drive, a.pressureAt, a.creepAt)
 	}
 	a.findSteps()
+	stop := a.stopS()
+	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return j.t0 >= stop }) // the final vent proves nothing
 	for _, j := range a.steps {
 		if j.unsure {
 			a.unsure = append(a.unsure, j)

@@ -70,6 +70,9 @@ func (a *analysis) firstFailure() *failure {
 			}
 		}
 	}
+	if j == nil && wet != nil {
+		j = a.lossBeforeWet(wet)
+	}
 	switch {
 	case j != nil && (leaky == nil || j.t0 <= leaky.dwell().end):
 		return a.suddenFailure(j, leaky)

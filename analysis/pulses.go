@@ -16,6 +16,7 @@ const (
 	pulseBefore = 12   // readings
 	pulseLeast  = 7    // readings, after a vent
 	pulseAfter  = 6    // readings
+	knownPulses = 3    // before the loss, from which they are known where the window reaches out of the ramp
 	pulseYoung  = 10   // readings under one state, from which its own test is enough
 	valveTimeS  = 0.05 // by which the time that a valve passes may differ from its order; common practice, no source
 	valveTimes  = 4.0  // as many of those are no loss
@@ -34,6 +35,7 @@ type pulseTrial struct {
 	slope, let float64 // Pa/s, and Pa let in between the two
 	rate       float64 // Pa/s of opening
 	other      float64 // Pa, the largest fall between other readings of the window
+	whole      bool    // the window knows the inlet's pulses
 }
 
 // inletClock tells how long the inlet was open up to a time, s, and how often.
@@ -94,11 +96,15 @@ func (a *analysis) pulsedSteps() {
 		if last-first > float64(len(win)+3)*s.dt || overlaps(a.x.vent, first, last) {
 			continue
 		}
+		whole, in := a.inRamp(first, t0, t1, last)
+		if !in {
+			continue
+		}
 		if open, _ := clock.at(t0); open == 0 {
 			continue
 		}
 		if c, ok := pulseFit(s, clock, win, n); ok {
-			c.i, c.next = sound[k], sound[k+1]
+			c.i, c.next, c.whole = sound[k], sound[k+1], whole
 			trials = append(trials, c)
 		}
 	}
@@ -133,6 +139,9 @@ func (a *analysis) pulsedSteps() {
 		if c.z < pulseLimit*scale || c.fall < 0.5*c.step || c.step < max(pulseOther*c.other, valveTimes*valveTimeS*c.rate) {
 			continue
 		}
+		if fell := s.p[c.i] - s.p[c.next]; !c.whole && fell < max(jumpLimit*math.Sqrt2*scale, pulseOther*c.other) {
+			continue
+		}
 		if best != nil && c.i > best.i+pulseBefore+pulseAfter {
 			keep()
 		}
@@ -141,6 +150,28 @@ func (a *analysis) pulsedSteps() {
 		}
 	}
 	keep()
+}
+
+// inRamp says whether a gap between two readings lies in a ramp, and whether the
+// whole window does, or what of it does not knows the inlet's pulses as well. A
+// single topping-up in a hold, and the first opening of a ramp, bring what no
+// other pulse tells, while the gas settles as no line does: there only what fell
+// although something was let in is a loss.
+func (a *analysis) inRamp(first, t0, t1, last float64) (whole, in bool) {
+	for _, st := range a.stages {
+		r := st.ramp
+		if !r.real() || t0 < r.start-a.s.dt || t1 > r.end {
+			continue
+		}
+		pulses := 0
+		for _, o := range a.x.fill {
+			if o.start > first && o.end < t0 {
+				pulses++
+			}
+		}
+		return (first >= r.start || pulses >= knownPulses) && (last <= r.end || !overlaps(a.x.fill, r.end+a.s.dt, last)), true
+	}
+	return false, false
 }
 
 func overlaps(list []interval, from, to float64) bool {

@@ -100,6 +100,17 @@ func medianStep(t []float64) float64 {
 // spikeRun is the longest spike, in readings.
 const spikeRun = 5
 
+// offRamp says whether the pressure rises evenly before and after reading i, which
+// lies d from the middle of its neighbours, but does not come back to where that
+// rise would have brought it: a loss in a ramp, no spike.
+func offRamp(p []float64, i int, noise, d float64) bool {
+	if i < 2 || i+2 >= len(p) {
+		return false
+	}
+	before, after := p[i-1]-p[i-2], p[i+2]-p[i+1]
+	return min(before, after) > 4*noise && max(before, after) < 2*min(before, after) && math.Abs(p[i+1]-p[i-1]-before-after) > 0.3*math.Abs(d)
+}
+
 // findSpikes marks readings that leave the line of their neighbours by a sharp
 // edge and return to it by another within spikeRun readings. A step that stays,
 // or that the supply slowly makes good, is no spike.
@@ -109,7 +120,7 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 	// it stands.
 	for i := 1; i+1 < len(p); i++ {
 		d := p[i] - (p[i-1]+p[i+1])/2
-		if math.Abs(d) > 20*noise && math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && t[i+1]-t[i-1] < 5*dt && !spike[i-1] {
+		if math.Abs(d) > 20*noise && math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && t[i+1]-t[i-1] < 5*dt && !spike[i-1] && !offRamp(p, i, noise, d) {
 			spike[i] = true
 		}
 	}
@@ -136,7 +147,9 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 			// No history: a reading that stands out from both its successors is one.
 			if i+3 < len(p) && n < 2 {
 				d := p[i] - (p[i+1] + p[i+2] - p[i+3])
-				if math.Abs(d) > 20*noise+3*math.Abs(p[i+3]-p[i+1]) {
+				// What lies between its neighbours is on the way from one to the other.
+				midway := n == 1 && (p[i]-hp[0])*(p[i+1]-p[i]) > 0
+				if !midway && math.Abs(d) > 20*noise+3*math.Abs(p[i+3]-p[i+1]) {
 					spike[i] = true
 					continue
 				}
@@ -184,6 +197,49 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 		i--
 	}
 	return spike
+}
+
+// keepLetIn takes the marks off readings that only follow the inlet: it had just
+// opened, and they rose no faster than it lets in elsewhere. A loss that takes the
+// rise back makes them look like a spike.
+func (s *signal) keepLetIn(fill []interval) {
+	var rates []float64
+	k := 0
+	for i := 1; i < len(s.t); i++ {
+		for k < len(fill) && fill[k].end < s.t[i] {
+			k++
+		}
+		if k < len(fill) && fill[k].start <= s.t[i-1] && s.t[i]-s.t[i-1] < 1.5*s.dt && !s.spike[i] && !s.spike[i-1] {
+			rates = append(rates, (s.p[i]-s.p[i-1])/(s.t[i]-s.t[i-1]))
+		}
+	}
+	if len(rates) < 8 {
+		return
+	}
+	slices.Sort(rates)
+	most := 1.5 * rates[len(rates)*9/10]
+	for i := 1; i < len(s.t); i++ {
+		if !s.spike[i] || s.spike[i-1] {
+			continue
+		}
+		end := i
+		for end < len(s.t) && s.spike[end] {
+			end++
+		}
+		opened := slices.ContainsFunc(fill, func(o interval) bool { return o.start > s.t[i-1]-s.dt && o.start < s.t[i] })
+		// One reading alone may be a spike after all.
+		if !opened || end-i < 2 || end-i > spikeRun {
+			continue
+		}
+		even := true
+		for j := i; j < end; j++ {
+			rise := s.p[j] - s.p[j-1]
+			even = even && rise > 0 && rise < most*(s.t[j]-s.t[j-1])+4*s.noise
+		}
+		for j := i; even && j < end; j++ {
+			s.spike[j] = false
+		}
+	}
 }
 
 // line is the least-squares line through a few points: slope, centre, level there.

@@ -19,6 +19,7 @@ type jump struct {
 	inside   bool    // the inside saw it, not the chamber
 	unsure   bool    // the inlet had just opened: its flow may have done it
 	stroke   float64 // Pa that a person's pump may have brought between the two readings
+	place    *stepPlace
 }
 
 func (j jump) z() float64 { return j.drop / j.u }
@@ -110,7 +111,7 @@ func (a *analysis) findSteps() {
 	if a.byHand() {
 		changes, at = a.handChanges(), a.handState
 	}
-	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1, a.s.noise, at), a.s.t, a.s.noise)
+	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1, a.s.noise, 4, at), a.s.t, a.s.noise)
 	for i := range a.steps {
 		if j := &a.steps[i]; !j.inletted {
 			j.pa = a.pressureBefore(j.i)
@@ -138,7 +139,11 @@ func (a *analysis) handChanges() []float64 {
 func (a *analysis) stagesEnd() float64 {
 	end := 0.0
 	for _, st := range a.stages {
-		end = max(end, st.ramp.end, st.dwell().end)
+		for _, part := range []interval{st.ramp, st.dwell()} {
+			if part.real() {
+				end = max(end, part.end)
+			}
+		}
 	}
 	return end
 }
@@ -245,7 +250,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise, func(float64) state { return state{} }), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise, 2, func(float64) state { return state{} }), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -253,7 +258,9 @@ func (v *void) steps() []jump {
 	return v.jumps
 }
 
-func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64, at func(float64) state) []stretch {
+// stepTrials tries each reading that has at least least readings before it under
+// its state of the valves.
+func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64, least int, at func(float64) state) []stretch {
 	const most = 14
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
@@ -286,9 +293,12 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 		if t[i] < from+settled {
 			continue
 		}
-		if n := len(ts); n >= 4 {
+		if n := len(ts); n >= least {
 			deg := 2
-			if n < 8 {
+			switch {
+			case n < 4:
+				deg = 0
+			case n < 8:
 				deg = 1
 			}
 			if fresh {

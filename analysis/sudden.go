@@ -22,48 +22,54 @@ func (a *analysis) firstJump() *jump {
 	if first != nil && first.t0 <= i.t1 || a.leakAfter(i.t0) > a.limit() {
 		return first // what goes on coming in is timed as a leak
 	}
-	// The inside saw it: the chamber says when within those seconds.
-	j := a.finest(i.t0, i.t1)
+	// The inside saw it: the chamber says when within those seconds. A flow that had
+	// only begun may not have shown at once.
+	place := a.placeStep(i.t0-a.in.dt, i.t1+a.s.dt/2, i.drop*a.in.freeML/i.pa/a.v.compliance(a.pressureAt(i.t0), 0), func(_, t1 float64) float64 {
+		if t1 <= i.t0 {
+			return math.Log(seenLate)
+		}
+		return 0
+	})
+	j := jump{t0: (i.t0 + i.t1) / 2, t1: i.t1}
+	if place != nil {
+		g := place.best()
+		j = jump{i: g.i, t0: g.t0, t1: g.t1, pa: g.pa, paSD: g.sd, place: place}
+	} else {
+		j.pa = a.smoothPressure(j.t0)
+		j.slope = (a.pressureAt(i.t1) - a.pressureAt(i.t0)) / (i.t1 - i.t0)
+		j.paSD = math.Abs(j.slope) * (i.t1 - i.t0) / math.Sqrt(12)
+	}
 	j.drop, j.u, j.inside = i.drop, i.u, true
 	return &j
 }
 
-// finest says after which of the chamber's readings in a short time a step fits
-// best, for a loss that the inside saw and the chamber hardly.
-func (a *analysis) finest(from, to float64) jump {
-	lo, hi := between(a.s.t, from-1e-6, to-0.5*a.s.dt)
-	mid := (from + to) / 2
-	best := jump{i: max(lo-1, 0), t0: mid, t1: to, pa: a.smoothPressure(mid), paSD: a.s.noise}
-	top := 2.5
-	for i := lo; i < hi && i+1 < len(a.s.t); i++ {
-		var ts, ps []float64
-		for k := max(0, i-13); k <= i; k++ {
-			if !a.s.spike[k] {
-				ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
-			}
-		}
-		if len(ts) < 8 {
-			continue
-		}
-		step, lever := stepFit(ts, ps, a.s.t, a.s.p, a.s.spike, i+1, math.Inf(1), a.s.dt)
-		z := -step / (lever * a.s.noise)
-		// Where the inlet works by pulses no fit describes what went before, but a
-		// reading far below its forerunner speaks for itself.
-		if fall := (a.s.p[i] - a.s.p[i+1]) / (math.Sqrt2 * a.s.noise); fall > 8 && !a.s.spike[i] && !a.s.spike[i+1] {
-			z = max(z, fall)
-		}
-		if z > top {
-			top = z
-			fit, _ := polyfit(ts, ps, a.s.t[i], 2)
-			pa, v := fit.at(a.s.t[i])
-			best = jump{i: i, t0: a.s.t[i], t1: a.s.t[i+1], pa: pa, paSD: a.s.noise * math.Sqrt(v), slope: fit.c[1]}
-		}
+// What a loss just before a probe became wet must be, which by itself would be
+// too little: the probe says that water came in.
+const (
+	wetWithinS = 20.0 // s, between the loss and the last reading of a dry probe
+	wetLimit   = 4.5  // standard uncertainties
+	wetOdds    = 5.0  // logarithm of how much likelier the readings are with the loss
+)
+
+// lossBeforeWet finds a loss at once in the seconds before a probe became wet:
+// the bench vents then, so that few readings follow it.
+func (a *analysis) lossBeforeWet(w *wetting) *jump {
+	dry := w.lastDry
+	if math.IsNaN(dry) {
+		dry = w.t
 	}
-	if best.slope == 0 {
-		best.slope = (a.pressureAt(to) - a.pressureAt(from)) / (to - from)
-		best.paSD = math.Abs(best.slope) * (to - from) / math.Sqrt(12)
+	if a.byHand() {
+		return nil
 	}
-	return best
+	p := a.placeStep(dry-wetWithinS, w.t+a.s.dt/2, math.Inf(1), nil)
+	if p == nil || p.decided < wetOdds {
+		return nil
+	}
+	g := p.best()
+	if g.z < wetLimit {
+		return nil
+	}
+	return &jump{i: g.i, t0: g.t0, t1: g.t1, pa: g.pa, paSD: g.sd, drop: g.drop, u: g.drop / g.z, place: p, inletted: openAt(a.x.fill, g.t0)}
 }
 
 func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
@@ -72,6 +78,12 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 	f.depth = a.depth(j.pa)
 	f.depthLow = a.depth(j.pa - max(j.slope, 0)*a.s.dt/2 - coverage95*u)
 	f.depthUp = a.depth(j.pa + max(j.slope*(j.t1-j.t0), j.stroke, 0) + a.pulse(j) + coverage95*u)
+	if j.place == nil && !(a.byHand() && j.stroke > 0) {
+		j.place = a.placeStep(j.t0-1.5*a.s.dt, j.t1+0.5*a.s.dt, math.Inf(1), nil)
+	}
+	if j.place != nil {
+		a.putStep(f, j.place)
+	}
 	f.saw(ByStep)
 	after := a.leakAfter(j.t0)
 	if in := a.insideAfter(j.t1); in > a.limit() {
