@@ -6,6 +6,8 @@ import (
 	"html"
 	"regexp"
 	"strings"
+
+	"proofpot/analysis/certificate/words"
 )
 
 var (
@@ -15,6 +17,24 @@ var (
 )
 
 const mostAltered = 8
+
+var (
+	languageOfPage  = regexp.MustCompile(`<html lang="([^"]*)">`)
+	languageOfPaper = regexp.MustCompile(`/Lang \(([^)]*)\)`)
+)
+
+// LanguageOf is the language in which a certificate says that it is written,
+// English where it says none that is known.
+func LanguageOf(document []byte) words.Language {
+	for _, says := range []*regexp.Regexp{languageOfPage, languageOfPaper} {
+		if m := says.FindSubmatch(document); m != nil {
+			if l, err := words.Language(m[1]).Check(); err == nil {
+				return l
+			}
+		}
+	}
+	return words.English
+}
 
 // Altered says in words how a certificate (HTML) differs from the one that its
 // record gives; empty where they are the same to the byte.

@@ -20,8 +20,10 @@ import (
 	"time"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/paper"
 	"proofpot/analysis/certificate/plots"
 	"proofpot/analysis/certificate/units"
+	"proofpot/analysis/certificate/words"
 	"proofpot/rig/setup"
 )
 
@@ -31,6 +33,8 @@ type Options struct {
 	LetterheadLines []string // address and the like, one a line
 	Depth           units.Depth
 	Pressure        units.Pressure
+	Language        words.Language   // none: English
+	Paper           string           // A4 or letter; none: A4
 	Version         string           // of the program
 	Generated       time.Time        // when the certificate was made
 	SHA256          string           // of readings.lp, in hex; empty: not computed
@@ -57,7 +61,7 @@ func Write(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
 	if err != nil {
 		return err
 	}
-	style := strings.TrimSpace(styleText) + "\n" + footStyle(page.Foot)
+	style := strings.TrimSpace(styleText) + "\n" + footStyle(page.Foot, page.Lang.T(pageOf), sheets[opts.Paper].css)
 	sum := sha256.Sum256([]byte(style))
 	page.Style = template.CSS(style)
 	page.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
@@ -70,9 +74,32 @@ func Write(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
 	return err
 }
 
+// sheets are the sizes of paper, with what CSS calls them.
+var sheets = map[string]struct {
+	size paper.Size
+	css  string
+}{"": {paper.A4, "A4"}, "A4": {paper.A4, "A4"}, "letter": {paper.Letter, "letter"}}
+
+// CheckPaper refuses a size of paper that is not known.
+func (o Options) CheckPaper() error {
+	if _, known := sheets[o.Paper]; !known {
+		return fmt.Errorf("unknown paper %q: want A4 or letter", o.Paper)
+	}
+	return nil
+}
+
+// pen is what the options make of the reader's units and language.
+func (o Options) pen() (pen, error) {
+	s, err := units.System{Depth: o.Depth, Pressure: o.Pressure, Language: o.Language}.Check()
+	return pen{s}, err
+}
+
 // compose gathers all that a certificate prints, whatever it is printed on.
 func compose(run setup.Run, r *analysis.Result, opts Options, in sizes) (*page, error) {
-	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure}.Check()
+	u, err := opts.pen()
+	if err == nil {
+		err = opts.CheckPaper()
+	}
 	if err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
@@ -84,13 +111,13 @@ func compose(run setup.Run, r *analysis.Result, opts Options, in sizes) (*page, 
 	if err := contradiction(run, r); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
-	page := newPage(run, r, opts, system)
+	page := newPage(run, r, opts, u)
 	cleanStrings(page)
-	if page.Figures, err = figures(run, r, opts, system, in); err != nil {
+	if page.Figures, err = figures(run, r, opts, u, in); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
-	page.Code.Caption = codeText(r, opts)
-	if page.Code.Picture, err = plots.Code(page.Code.Caption, codeSide); err != nil {
+	page.Code.Caption = u.codeText(r, opts)
+	if page.Code.Picture, err = plots.Code(page.Code.Caption, codeSide, u.System); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
 	return page, nil
@@ -143,7 +170,7 @@ func (f figure) SVG() template.HTML { return template.HTML(f.Picture.SVG()) }
 type sizes struct{ wide, half, strip plots.Size }
 
 // figures draws what was measured and leaves out what was not.
-func figures(run setup.Run, r *analysis.Result, opts Options, u units.System, in sizes) ([]figure, error) {
+func figures(run setup.Run, r *analysis.Result, opts Options, u pen, in sizes) ([]figure, error) {
 	type draw func(setup.Run, *analysis.Result, units.System, plots.Size) (*plots.Picture, error)
 	small := in.half
 	inside := min(len(r.Curves.AbsHumidityGM3)+len(r.Curves.InsideRHPct), 1) + min(len(r.Curves.InsidePa), 1)
@@ -160,7 +187,6 @@ func figures(run setup.Run, r *analysis.Result, opts Options, u units.System, in
 		small, insideClass = in.strip, "wide"
 		small.Height = in.half.Height
 	}
-	start := units.UTC(plots.Start(r))
 	var drawn []figure
 	for _, one := range []struct {
 		draw    draw
@@ -169,7 +195,7 @@ func figures(run setup.Run, r *analysis.Result, opts Options, u units.System, in
 		caption string
 	}{
 		{plots.Pressure, in.wide, "wide", "Pressure in the chamber. Above: as read, with the pressure that a tight unit would have shown. " +
-			"Below: Δ, the first less the second, where a leak shows as a fall. Time counts from " + start + "."},
+			"Below: Δ, the first less the second, where a leak shows as a fall. Time counts from the start of the test."},
 		{plots.Leak, leak, leakClass, "Leak rate of each hold with its 95 % bounds, in ml of liquid water an hour. " +
 			"A hold passes where the upper bound lies below the limit."},
 		{moment, in.half, "half", "The moment it began to fail, as read. Between the dashed lines it began, with 95 % confidence."},
@@ -177,21 +203,27 @@ func figures(run setup.Run, r *analysis.Result, opts Options, u units.System, in
 			"relative humidity also moves with temperature. Where the dew point meets the temperature of the wall, the unit fogs."},
 		{plots.InsidePressure, small, insideClass, "Pressure inside. What enters squeezes the air inside; so do cooling and warming, and creep of the walls."},
 	} {
-		picture, err := one.draw(run, r, u, one.size)
+		picture, err := one.draw(run, r, u.System, one.size)
 		if errors.Is(err, plots.ErrNoData) {
 			continue
 		}
 		if err != nil {
 			return nil, err
 		}
-		drawn = append(drawn, figure{Class: one.class, Picture: picture, Caption: one.caption})
+		drawn = append(drawn, figure{Class: one.class, Picture: picture, Caption: u.T(one.caption)})
 	}
 	return drawn, nil
 }
 
-// footStyle names record and unit at the foot of every printed page.
-func footStyle(text string) string {
-	return "@page { @bottom-left { content: \"" + cssString(text) + "\" } }\n"
+// pageOf counts the pages at their foot.
+const pageOf = "page %d of %s"
+
+// footStyle names record and unit at the foot of every printed page, and counts them.
+func footStyle(text, of, paper string) string {
+	before, after, _ := strings.Cut(of, "%d")
+	middle, after, _ := strings.Cut(after, "%s")
+	return "@page { size: " + paper + "; @bottom-left { content: \"" + cssString(text) + "\" } @bottom-right { content: \"" + cssString(before) +
+		"\" counter(page) \"" + cssString(middle) + "\" counter(pages) \"" + cssString(after) + "\" } }\n"
 }
 
 // cssString writes text for a CSS string with everything but letters and digits

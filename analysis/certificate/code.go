@@ -14,18 +14,18 @@ const codeSide = 71
 
 // codeText is what the code on certificate and label says: unit, outcome, rated
 // depth, date of the test, and the fingerprint of its record.
-func codeText(r *analysis.Result, opts Options) string {
+func (u pen) codeText(r *analysis.Result, opts Options) string {
 	v := &r.Verdict
-	lines := []string{"unit " + units.Clean(v.Unit, 40)}
+	lines := []string{u.F("unit %s", units.Clean(v.Unit, 40))}
 	if v.Verdict == analysis.Pass && !(v.RatedDepthM > 0) {
-		lines = append(lines, "passed a check, no depth rated")
+		lines = append(lines, u.T("passed a check, no depth rated"))
 	} else if v.Verdict == analysis.Pass {
-		lines = append(lines, "passed, rated "+units.System{Depth: units.Metre}.DepthDown(v.RatedDepthM))
+		lines = append(lines, u.F("passed, rated %s", units.System{Depth: units.Metre, Language: u.Language}.DepthDown(v.RatedDepthM)))
 	} else {
-		lines = append(lines, "not passed")
+		lines = append(lines, u.T("not passed"))
 	}
 	if start := plots.Start(r); !start.IsZero() {
-		lines = append(lines, "tested "+start.UTC().Format("2006-01-02"))
+		lines = append(lines, u.F("tested %s", start.UTC().Format("2006-01-02")))
 	}
 	if opts.SHA256 != "" {
 		lines = append(lines, "sha256 "+strings.ToLower(opts.SHA256))

@@ -14,7 +14,7 @@ import (
 // newLabel draws the label for the case of a unit: what it is rated for as it
 // was closed, or that it must not dive.
 func newLabel(run setup.Run, r *analysis.Result, opts Options) (*plots.Picture, error) {
-	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure}.Check()
+	u, err := opts.pen()
 	if err != nil {
 		return nil, fmt.Errorf("label: %w", err)
 	}
@@ -22,29 +22,32 @@ func newLabel(run setup.Run, r *analysis.Result, opts Options) (*plots.Picture, 
 		return nil, fmt.Errorf("label: %w", err)
 	}
 	v := &r.Verdict
-	date := "date unknown"
+	date := u.T("date unknown")
 	if start := plots.Start(r); !start.IsZero() {
 		date = start.UTC().Format("2006-01-02")
 	}
-	l := plots.LabelText{Unit: units.Clean(named(v.Unit), 24), Code: codeText(r, opts),
-		Foot: "until opened, struck or mended; see its certificate"}
+	l := plots.LabelText{Unit: units.Clean(u.named(v.Unit), 24), Code: u.codeText(r, opts),
+		Foot: u.T("until opened, struck or mended; see its certificate")}
 	switch v.Verdict {
 	case analysis.Pass:
-		l.Word = system.DepthDown(v.RatedDepthM)
-		l.Lines = []string{waterWord(run) + ", as closed", "tested " + date}
+		l.Word = u.DepthDown(v.RatedDepthM)
+		l.Lines = []string{u.F("%s, as closed", u.waterWord(run)), u.F("tested %s", date)}
+		if !(v.RatedDepthM > 0) { // a check that proves no depth
+			l.Word, l.Lines[0] = u.T("NOT RATED"), u.T("passed a check, no depth rated")
+		}
 	case analysis.Fail:
-		l.Word, l.Lines = "DO NOT DIVE", []string{"failed its test", date}
+		l.Word, l.Lines = u.T("DO NOT DIVE"), []string{u.T("failed its test"), date}
 	default:
-		l.Word, l.Lines = "DO NOT DIVE", []string{"test inconclusive", date}
+		l.Word, l.Lines = u.T("DO NOT DIVE"), []string{u.T("test inconclusive"), date}
 	}
-	return plots.Label(l)
+	return plots.Label(l, u.System)
 }
 
-func waterWord(run setup.Run) string {
+func (u pen) waterWord(run setup.Run) string {
 	if w := run.Profile.Water.Model; w != "" {
-		return units.Clean(w, 12) + " water"
+		return u.T(units.Clean(w, 12) + " water")
 	}
-	return "water not stated"
+	return u.T("water not stated")
 }
 
 // WriteLabel writes the label as SVG, 62 mm by 29 mm.
@@ -63,6 +66,6 @@ func WriteLabelPDF(w io.Writer, run setup.Run, r *analysis.Result, opts Options)
 	if err != nil {
 		return err
 	}
-	return paper.Alone(w, paper.Properties{Title: "Label: unit " + r.Verdict.Unit, Creator: "proofpot " + opts.Version,
-		Language: "en", Written: opts.Generated}, label.Drawing)
+	return paper.Alone(w, paper.Properties{Title: label.Title, Creator: "proofpot " + opts.Version,
+		Language: opts.Language.Tag(), Written: opts.Generated}, label.Drawing)
 }

@@ -1,7 +1,6 @@
 package certificate
 
 import (
-	"fmt"
 	"html/template"
 	"math"
 	"reflect"
@@ -11,12 +10,14 @@ import (
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/plots"
 	"proofpot/analysis/certificate/units"
+	"proofpot/analysis/certificate/words"
 	"proofpot/profiles"
 	"proofpot/rig/setup"
 )
 
 // page is everything that the template prints, in the order it is read.
 type page struct {
+	Lang   words.Language
 	Policy string
 	Style  template.CSS
 	Foot   string
@@ -83,28 +84,48 @@ const (
 	mostRows   = 24
 )
 
-func newPage(run setup.Run, r *analysis.Result, opts Options, u units.System) *page {
+// pen writes in the units and the language of the reader.
+type pen struct{ units.System }
+
+// facts puts the names of facts into the reader's language.
+func (u pen) facts(list []fact) []fact {
+	for i := range list {
+		list[i].Name = u.T(list[i].Name)
+	}
+	return list
+}
+
+// each puts texts into the reader's language.
+func (u pen) each(list []string) []string {
+	out := make([]string, len(list))
+	for i, text := range list {
+		out[i] = u.T(text)
+	}
+	return out
+}
+
+func newPage(run setup.Run, r *analysis.Result, opts Options, u pen) *page {
 	v := &r.Verdict
 	p := &page{
-		Letterhead: opts.Letterhead, LetterheadLines: opts.LetterheadLines,
-		Record: named(v.Record), Unit: named(v.Unit), Version: named(opts.Version),
-		Started: units.UTC(plots.Start(r)), Made: "time not stated",
+		Lang: u.Language, Letterhead: opts.Letterhead, LetterheadLines: opts.LetterheadLines,
+		Record: u.named(v.Record), Unit: u.named(v.Unit), Version: u.named(opts.Version),
+		Started: u.UTC(plots.Start(r)), Made: u.T("time not stated"),
 	}
 	if !opts.Generated.IsZero() {
-		p.Made = units.UTC(opts.Generated)
+		p.Made = u.UTC(opts.Generated)
 	}
-	p.Foot = "unit " + units.Clean(p.Unit, 40) + ", record " + units.Clean(p.Record, 50)
+	p.Foot = u.F("unit %s, record %s", units.Clean(p.Unit, 40), units.Clean(p.Record, 50))
 	p.verdict(run, v, u)
-	p.Failure = newFailure(r, u)
+	p.Failure = u.newFailure(r)
 	if p.Mark == "doubt" {
-		p.Settle = settling(r)
+		p.Settle = u.settling(r)
 	}
 	p.sheet(run, r, u)
 	p.results(run, r, u)
-	p.Causes = causes(r.Explanations)
-	p.Budget, p.Combined = budget(r.Budget)
-	p.Events, p.More = events(r, plots.Start(r))
-	p.integrity(v.Integrity)
+	p.Causes = u.causes(r.Explanations)
+	p.Budget, p.Combined = u.budget(r.Budget)
+	p.Events, p.More = u.events(r, plots.Start(r))
+	p.integrity(v.Integrity, u)
 	p.words(run, r, u)
 	for sum := opts.SHA256; len(sum) >= 8; sum = sum[8:] {
 		p.Sum = append(p.Sum, strings.ToLower(sum[:8]))
@@ -114,65 +135,69 @@ func newPage(run setup.Run, r *analysis.Result, opts Options, u units.System) *p
 
 // verdict says the outcome in one word, one sentence, and its reasons. Whatever
 // is neither a pass nor a fail is a doubt.
-func (p *page) verdict(run setup.Run, v *analysis.Verdict, u units.System) {
+func (p *page) verdict(run setup.Run, v *analysis.Verdict, u pen) {
 	switch v.Verdict {
 	case analysis.Pass:
-		p.Title, p.Mark, p.Word = "Pressure test certificate", "pass", "Pass"
-		p.Sentence = "This unit, as closed for this test, held to " + u.DepthDown(v.ProvedDepthM) + "."
+		p.Title, p.Mark, p.Word = u.T("Pressure test certificate"), "pass", u.T("Pass")
+		p.Sentence = u.F("This unit, as closed for this test, held to %s.", u.DepthDown(v.ProvedDepthM))
 		if !(v.ProvedDepthM > 0) {
-			p.Sentence = "This unit, as closed for this test, passed this check, which proves no depth."
+			p.Sentence = u.T("This unit, as closed for this test, passed this check, which proves no depth.")
 		}
 	case analysis.Fail:
-		p.Title, p.Mark, p.Word = "Pressure test report", "fail", "Fail: do not dive"
-		p.Sentence = "This unit, as closed for this test, did not hold."
+		p.Title, p.Mark, p.Word = u.T("Pressure test report"), "fail", u.T("Fail: do not dive")
+		p.Sentence = u.T("This unit, as closed for this test, did not hold.")
 		if f := v.FirstFailure; f != nil && finite(f.DepthM) {
-			p.Sentence = "This unit, as closed for this test, began to fail at " + u.DepthText(f.DepthM) + "."
+			p.Sentence = u.F("This unit, as closed for this test, began to fail at %s.", u.DepthText(f.DepthM))
 		}
 	default:
-		p.Title, p.Mark, p.Word = "Pressure test report", "doubt", "Inconclusive: not a pass"
-		p.Sentence = "The test could not tell whether this unit holds. Do not dive on it."
+		p.Title, p.Mark, p.Word = u.T("Pressure test report"), "doubt", u.T("Inconclusive: not a pass")
+		p.Sentence = u.T("The test could not tell whether this unit holds. Do not dive on it.")
 	}
-	p.Reasons = short(v.Reasons, mostList, "reasons")
-	p.Rule = decisionRule(run.Profile.Accept)
-	p.Depths = []fact{
-		{"Proved depth", provedText(v.ProvedDepthM, u)},
-		{"Rated depth", "none: the test was not passed"},
-	}
+	p.Reasons = u.short(v.Reasons, mostList)
+	p.Rule = u.decisionRule(run.Profile.Accept)
+	p.Depths = u.facts([]fact{
+		{"Proved depth", u.provedText(v)},
+		{"Rated depth", u.T("none: the test was not passed")},
+	})
 	if p.Mark == "pass" && !(v.RatedDepthM > 0) {
-		p.Depths[1].Value = "none: this test proves no depth"
+		p.Depths[1].Value = u.T("none: this test proves no depth")
 	} else if p.Mark == "pass" {
-		p.Depths[1].Value = u.DepthDown(v.RatedDepthM) + " (proved depth over the proof factor " + positive(run.Profile.ProofFactor, 2, "") + ", rounded down)"
+		p.Depths[1].Value = u.F("%s (proved depth over the proof factor %s, rounded down)", u.DepthDown(v.RatedDepthM), u.positive(run.Profile.ProofFactor, 2, ""))
 	}
 }
 
-func provedText(m float64, u units.System) string {
-	if !(m > 0) {
-		return "none: no hold passed"
+// provedText says what depth was proved: by a pass alone.
+func (u pen) provedText(v *analysis.Verdict) string {
+	switch {
+	case !(v.ProvedDepthM > 0):
+		return u.T("none: no hold passed")
+	case v.Verdict != analysis.Pass:
+		return u.F("none by this test; its deepest hold that passed stood at %s", u.DepthDown(v.ProvedDepthM))
 	}
-	return u.DepthDown(m) + " (deepest hold that passed)"
+	return u.F("%s (deepest hold that passed)", u.DepthDown(v.ProvedDepthM))
 }
 
 // decisionRule says in one sentence what was judged and how.
-func decisionRule(accept profiles.Accept) string {
+func (u pen) decisionRule(accept profiles.Accept) string {
 	var limits []string
 	if accept.LeakMLPerH > 0 {
-		limits = append(limits, "its leak rate lies below "+units.Sized(accept.LeakMLPerH)+" ml/h")
+		limits = append(limits, u.F("its leak rate lies below %s ml/h", u.Sized(accept.LeakMLPerH)))
 	}
 	if accept.MoistureMGPerH > 0 {
-		limits = append(limits, "its moisture, where measured, below "+units.Sized(accept.MoistureMGPerH)+" mg/h")
+		limits = append(limits, u.F("its moisture, where measured, below %s mg/h", u.Sized(accept.MoistureMGPerH)))
 	}
 	if accept.InsideRisePa > 0 {
-		limits = append(limits, "the rise of the pressure inside by what came in, where measured, below "+units.Sized(accept.InsideRisePa)+" Pa")
+		limits = append(limits, u.F("the rise of the pressure inside by what came in, where measured, below %s Pa", u.Sized(accept.InsideRisePa)))
 	}
 	if len(limits) == 0 {
-		return "The plan states no limit of acceptance, so nothing could be passed by a limit."
+		return u.T("The plan states no limit of acceptance, so nothing could be passed by a limit.")
 	}
-	return "A hold passes only if the upper 95 % bound of " + strings.Join(limits, " and that of ") +
-		", with nothing else against it; it fails only if a lower bound lies above its limit or an event proves it; all else is inconclusive, and a doubt is never a pass."
+	return u.F("A hold passes only if the upper 95 %% bound of %s, with nothing else against it; it fails only if a lower bound lies above its limit or an event proves it; all else is inconclusive, and a doubt is never a pass.",
+		strings.Join(limits, u.T(" and that of ")))
 }
 
 // newFailure puts the first failure into words.
-func newFailure(r *analysis.Result, u units.System) *failure {
+func (u pen) newFailure(r *analysis.Result) *failure {
 	f := r.Verdict.FirstFailure
 	if f == nil {
 		return nil
@@ -180,47 +205,47 @@ func newFailure(r *analysis.Result, u units.System) *failure {
 	start := plots.Start(r)
 	out := &failure{
 		Depth:      u.DepthText(f.DepthM),
-		DepthRange: u.DepthDown(f.DepthLowM) + " to " + u.DepthUp(f.DepthHighM),
-		Time:       moment(f.Time, start),
-		TimeRange:  units.UTCClock(f.TimeLow) + " to " + units.UTCClock(f.TimeHigh),
-		LastTight:  "none",
-		Mode:       stated(f.Mode),
-		Plain:      modeWords(f.Mode),
+		DepthRange: u.F("%s to %s", u.DepthDown(f.DepthLowM), u.DepthUp(f.DepthHighM)),
+		Time:       u.moment(f.Time, start),
+		TimeRange:  u.F("%s to %s", u.UTCClock(f.TimeLow), u.UTCClock(f.TimeHigh)),
+		LastTight:  u.T("none"),
+		Mode:       u.T(u.stated(f.Mode)),
+		Plain:      u.modeWords(f.Mode),
 	}
 	if f.LastTightDepthM > 0 && finite(f.LastTightDepthM) {
 		out.LastTight = u.DepthDown(f.LastTightDepthM)
 	}
 	for _, e := range f.Evidence {
-		out.Evidence = append(out.Evidence, evidenceWords(e))
+		out.Evidence = append(out.Evidence, u.evidenceWords(e))
 	}
-	out.Look, out.Try = remedies(f.Mode)
+	out.Look, out.Try = u.remedies(f.Mode)
 	if len(out.Evidence) == 0 {
-		out.Evidence = []string{"not stated"}
+		out.Evidence = []string{u.T("not stated")}
 	}
 	return out
 }
 
 // moment writes a time as h:mm:ss since the start with its clock time.
-func moment(t, start time.Time) string {
+func (u pen) moment(t, start time.Time) string {
 	if t.IsZero() || start.IsZero() {
-		return units.UTCClock(t)
+		return u.UTCClock(t)
 	}
-	return units.Elapsed(t.Sub(start)) + " after the start (" + units.UTCClock(t) + ")"
+	return u.F("%s after the start (%s)", units.Elapsed(t.Sub(start)), u.UTCClock(t))
 }
 
 // since writes a time as h:mm:ss since the start, or as clock time where no
 // start is known.
-func since(t, start time.Time) string {
+func (u pen) since(t, start time.Time) string {
 	if t.IsZero() || start.IsZero() {
-		return units.UTCClock(t)
+		return u.UTCClock(t)
 	}
 	return units.Elapsed(t.Sub(start))
 }
 
 // stated gives text, or says that the sheet does not state it.
-func stated(text string) string {
+func (u pen) stated(text string) string {
 	if strings.TrimSpace(text) == "" {
-		return "not stated"
+		return u.T("not stated")
 	}
 	return told(text)
 }
@@ -229,25 +254,31 @@ func stated(text string) string {
 func told(text string) string { return units.Clean(text, mostText) }
 
 // named is stated for what should be no longer than a name.
-func named(text string) string { return units.Clean(stated(text), mostName) }
+func (u pen) named(text string) string { return units.Clean(u.stated(text), mostName) }
 
 // positive writes a number of a sheet with its unit; zero and NaN mean that the
 // sheet does not state it.
-func positive(v float64, decimals int, unit string) string {
+func (u pen) positive(v float64, decimals int, unit string) string {
 	if !(v > 0) || math.IsInf(v, 0) {
-		return "not stated"
+		return u.T("not stated")
 	}
-	return strings.TrimSpace(units.Number(v, decimals) + " " + unit)
+	return strings.TrimSpace(u.Number(v, decimals) + " " + unit)
 }
 
 // short keeps the first of a long list and says how many it left out.
-func short(list []string, most int, what string) []string {
-	var out []string
-	for _, text := range list[:min(len(list), most)] {
-		out = append(out, told(text))
+func (u pen) short(list []string, most int) []string {
+	said := make([]string, len(list))
+	for i, text := range list {
+		said[i] = told(u.Say(text))
 	}
+	return u.first(said, most)
+}
+
+// first keeps the first of a long list, which is in the reader's language.
+func (u pen) first(list []string, most int) []string {
+	out := list[:min(len(list), most):min(len(list), most)]
 	if left := len(list) - most; left > 0 {
-		out = append(out, fmt.Sprintf("and %d more %s in the record", left, what))
+		out = append(out, u.F("and %d more in the record", left))
 	}
 	return out
 }

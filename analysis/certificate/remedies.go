@@ -5,6 +5,11 @@ import "proofpot/analysis"
 // remedies says for a mode of failure where to look first and what to try next:
 // common practice, no source. The joints come in the order of how often they are
 // to blame for that signature; nothing here is a finding.
+func (u pen) remedies(mode string) (look, try []string) {
+	look, try = remedies(mode)
+	return u.each(look), u.each(try)
+}
+
 func remedies(mode string) (look, try []string) {
 	switch mode {
 	case analysis.Seep:

@@ -36,26 +36,26 @@ type eventRow struct{ Time, Kind, Text string }
 func duration(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
 // results prints the holds, and the conditions they were measured under.
-func (p *page) results(run setup.Run, r *analysis.Result, u units.System) {
+func (p *page) results(run setup.Run, r *analysis.Result, u pen) {
 	start := plots.Start(r)
 	room := roomPa(run, r)
 	holds, left := weightiest(r.Verdict.Holds)
 	for _, h := range holds {
-		p.Stages = append(p.Stages, newStageRow(h, targetPa(r.Stages, h), room, start, u))
+		p.Stages = append(p.Stages, u.newStageRow(h, targetPa(r.Stages, h), room, start))
 	}
 	if left > 0 {
-		p.MoreStages = fmt.Sprintf("%d more holds stand in the record; none of them failed more clearly or has a higher upper bound than those listed.", left)
+		p.MoreStages = u.F("%d more holds stand in the record; none of them failed more clearly or has a higher upper bound than those listed.", left)
 	}
 	c := r.Conditions
-	p.Readings = []fact{
-		{"Room", absolute(roomPa(run, r), u) + "; temperature " + measured(c.RoomC, 1, "°C")},
-		{"Water", between(c.WaterMinC, c.WaterMaxC)},
-		{"Gas", between(c.GasMinC, c.GasMaxC)},
-		{"Peak pressure", peak(c, u)},
-		{"Sample interval", aboveZero(c.SampleS, 2, "s")},
-		{"Compliance", aboveZero(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), "ml/bar at the deepest hold")},
-		{"Gas cushion", aboveZero(c.FreeGasML, 0, "ml at room pressure, as used")},
-	}
+	p.Readings = u.facts([]fact{
+		{"Room", u.F("%s; temperature %s", u.absolute(roomPa(run, r)), u.measured(c.RoomC, 1, "°C"))},
+		{"Water", u.between(c.WaterMinC, c.WaterMaxC)},
+		{"Gas", u.between(c.GasMinC, c.GasMaxC)},
+		{"Peak pressure", u.peak(c)},
+		{"Sample interval", u.aboveZero(c.SampleS, 2, "s")},
+		{"Compliance", u.aboveZero(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), u.T("ml/bar at the deepest hold"))},
+		{"Gas cushion", u.aboveZero(c.FreeGasML, 0, u.T("ml at room pressure, as used"))},
+	})
 }
 
 // weightiest are the holds to list, in order of time, and how many are left out:
@@ -87,41 +87,41 @@ func weightiest(holds []analysis.Hold) (listed []analysis.Hold, left int) {
 	return listed, len(holds) - mostHolds
 }
 
-func peak(c analysis.Conditions, u units.System) string {
+func (u pen) peak(c analysis.Conditions) string {
 	if !(c.PeakPa > 0) {
-		return units.NotMeasured
+		return u.T(units.NotMeasured)
 	}
-	return absolute(c.PeakPa, u) + ", as deep as " + u.DepthText(c.PeakDepthM)
+	return u.F("%s, as deep as %s", u.absolute(c.PeakPa), u.DepthText(c.PeakDepthM))
 }
 
 // absolute writes an absolute pressure, which is above zero where it is known.
-func absolute(pa float64, u units.System) string {
+func (u pen) absolute(pa float64) string {
 	if !(pa > 0) || math.IsInf(pa, 0) {
-		return units.NotMeasured
+		return u.T(units.NotMeasured)
 	}
-	return u.PressureText(pa) + " absolute"
+	return u.F("%s absolute", u.PressureText(pa))
 }
 
 // aboveZero writes a quantity that cannot be zero where it was measured.
-func aboveZero(v float64, decimals int, unit string) string {
+func (u pen) aboveZero(v float64, decimals int, unit string) string {
 	if !(v > 0) {
-		return units.NotMeasured
+		return u.T(units.NotMeasured)
 	}
-	return measured(v, decimals, unit)
+	return u.measured(v, decimals, unit)
 }
 
-func measured(v float64, decimals int, unit string) string {
+func (u pen) measured(v float64, decimals int, unit string) string {
 	if !finite(v) {
-		return units.NotMeasured
+		return u.T(units.NotMeasured)
 	}
-	return units.Number(v, decimals) + " " + unit
+	return u.Number(v, decimals) + " " + unit
 }
 
-func between(low, high float64) string {
+func (u pen) between(low, high float64) string {
 	if !finite(low) || !finite(high) {
-		return units.NotMeasured
+		return u.T(units.NotMeasured)
 	}
-	return units.Number(low, 1) + " to " + units.Number(high, 1) + " °C"
+	return u.F("%s to %s °C", u.Number(low, 1), u.Number(high, 1))
 }
 
 // roomPa is the pressure that gauge pressures count from; NaN where unknown.
@@ -147,43 +147,43 @@ func targetPa(stages []analysis.StageSpan, h analysis.Hold) float64 {
 	return math.NaN()
 }
 
-func newStageRow(h analysis.Hold, target, room float64, start time.Time, u units.System) stageRow {
+func (u pen) newStageRow(h analysis.Hold, target, room float64, start time.Time) stageRow {
+	none := u.T(units.NotMeasured)
 	row := stageRow{
 		Stage: fmt.Sprint(h.Stage), Name: units.Clean(h.Name, mostName), Depth: u.DepthText(h.DepthM),
-		Absolute: "not stated", Gauge: "not stated",
-		Window: units.NotMeasured, Leak: units.NotMeasured,
-		Detection: units.NotMeasured, Moisture: units.NotMeasured,
-		Reasons: short(h.Reasons, 4, "reasons"),
+		Absolute: u.T("not stated"), Gauge: u.T("not stated"),
+		Window: none, Leak: none, Detection: none, Moisture: none,
+		Reasons: u.short(h.Reasons, 4),
 	}
 	if finite(target) {
 		row.Absolute, row.Gauge = u.PressureText(target), u.PressureText(target-room)
 	}
-	row.Mark, row.Verdict = "doubt", "inconclusive"
+	row.Mark, row.Verdict = "doubt", u.T("inconclusive")
 	switch h.Verdict {
 	case analysis.Pass:
-		row.Mark, row.Verdict = "pass", "pass"
+		row.Mark, row.Verdict = "pass", u.T("pass")
 	case analysis.Fail:
-		row.Mark, row.Verdict = "fail", "fail"
+		row.Mark, row.Verdict = "fail", u.T("fail")
 	}
 	if !h.Start.IsZero() && !h.End.IsZero() {
-		row.Window = since(h.Start, start) + " to " + since(h.End, start)
+		row.Window = u.F("%s to %s", u.since(h.Start, start), u.since(h.End, start))
 	}
 	if q := h.LeakMLPerH; q != nil && finite(q.Estimate) {
 		decimals := units.Decimals(q.Estimate, q.Low, q.High)
-		row.Leak = units.Number(q.Estimate, decimals) + " (" + bounds(*q, decimals) + ")"
+		row.Leak = u.Number(q.Estimate, decimals) + " (" + u.bounds(*q, decimals) + ")"
 	}
 	if d := h.DetectionLimitMLPerH; d != nil {
-		row.Detection = units.SizedUp(*d)
+		row.Detection = u.SizedUp(*d)
 	}
 	if m := h.MoistureMGPerH; m != nil && finite(m.Estimate) {
 		decimals := units.Decimals(m.Estimate, m.Low, m.High)
-		row.Moisture = units.Number(m.Estimate, decimals) + " (" + bounds(*m, decimals) + ")"
+		row.Moisture = u.Number(m.Estimate, decimals) + " (" + u.bounds(*m, decimals) + ")"
 	}
 	return row
 }
 
-func bounds(q analysis.Interval, decimals int) string {
-	return units.Bound(q.Low, decimals, false) + " to " + units.Bound(q.High, decimals, true)
+func (u pen) bounds(q analysis.Interval, decimals int) string {
+	return u.F("%s to %s", u.Bound(q.Low, decimals, false), u.Bound(q.High, decimals, true))
 }
 
 // budget prints the sources of uncertainty and their root sum of squares.
@@ -191,7 +191,7 @@ func bounds(q analysis.Interval, decimals int) string {
 // and stand in one line together.
 const mostBudget = 6
 
-func budget(lines []analysis.Budget) (rows []budgetRow, combined string) {
+func (u pen) budget(lines []analysis.Budget) (rows []budgetRow, combined string) {
 	lines = append([]analysis.Budget(nil), lines...)
 	sort.SliceStable(lines, func(i, j int) bool { return lines[i].MLPerH > lines[j].MLPerH })
 	sum, rest := 0.0, 0.0
@@ -201,24 +201,24 @@ func budget(lines []analysis.Budget) (rows []budgetRow, combined string) {
 			rest += b.MLPerH * b.MLPerH
 			continue
 		}
-		rows = append(rows, budgetRow{named(b.Source), units.SizedUp(b.MLPerH), told(b.Remarks)})
+		rows = append(rows, budgetRow{u.named(u.Say(b.Source)), u.SizedUp(b.MLPerH), told(u.Say(b.Remarks))})
 	}
 	if n := len(lines) - mostBudget; rest > 0 {
-		rows = append(rows, budgetRow{fmt.Sprintf("%d smaller ones", n), units.SizedUp(math.Sqrt(rest)), "together"})
+		rows = append(rows, budgetRow{u.F("%d smaller ones", n), u.SizedUp(math.Sqrt(rest)), u.T("together")})
 	}
-	return rows, units.SizedUp(math.Sqrt(sum))
+	return rows, u.SizedUp(math.Sqrt(sum))
 }
 
-func causes(explanations []analysis.Explanation) []cause {
+func (u pen) causes(explanations []analysis.Explanation) []cause {
 	var out []cause
 	for i, e := range explanations {
 		if i == mostList {
 			break
 		}
-		c := cause{Name: named(e.Cause), Standing: "ruled out by the data", Experiment: told(e.Experiment),
-			For: short(e.For, 5, "points"), Against: short(e.Against, 5, "points")}
+		c := cause{Name: told(u.stated(u.Say(e.Cause))), Standing: u.T("ruled out by the data"), Experiment: told(u.Say(e.Experiment)),
+			For: u.short(e.For, 5), Against: u.short(e.Against, 5)}
 		if e.Holds {
-			c.Standing = "the data leave it standing"
+			c.Standing = u.T("the data leave it standing")
 		}
 		out = append(out, c)
 	}
@@ -227,11 +227,11 @@ func causes(explanations []analysis.Explanation) []cause {
 
 // settling says what would turn a doubt into an answer: the cheapest tests that
 // the analysis names for the causes still standing, or what helps in general.
-func settling(r *analysis.Result) []string {
+func (u pen) settling(r *analysis.Result) []string {
 	var out []string
 	for _, e := range r.Explanations {
 		if e.Holds && strings.TrimSpace(e.Experiment) != "" {
-			out = append(out, told(e.Experiment)+" (tells whether it is: "+stated(e.Cause)+")")
+			out = append(out, u.F("%s (tells whether it is: %s)", told(u.Say(e.Experiment)), u.stated(u.Say(e.Cause))))
 		}
 	}
 	var open []string
@@ -241,12 +241,12 @@ func settling(r *analysis.Result) []string {
 		}
 	}
 	if len(open) > 0 {
-		out = append(out, "Repeat what was left open (stage "+strings.Join(open, ", ")+") in a whole new test of the same closure, with a longer measuring window and no gap in the readings.")
+		out = append(out, u.F("Repeat what was left open (stage %s) in a whole new test of the same closure, with a longer measuring window and no gap in the readings.", strings.Join(open, ", ")))
 	}
 	if len(out) == 0 {
-		out = []string{"Repeat the test with longer measuring windows, a blank run of the bench, and a sensor inside the unit."}
+		out = []string{u.T("Repeat the test with longer measuring windows, a blank run of the bench, and a sensor inside the unit.")}
 	}
-	return short(out, mostList, "tests")
+	return u.first(out, mostList)
 }
 
 // eventRank puts what bears on the verdict before what does not.
@@ -254,14 +254,14 @@ var eventRank = map[string]int{"step": 0, "wet": 0, "fault": 1, "gap": 1, "run":
 
 // runsOf joins events of one kind and text that follow one another, as a silent
 // sensor makes them, to one that says how often and until when.
-func runsOf(all []analysis.Event) (list []analysis.Event) {
+func (u pen) runsOf(all []analysis.Event) (list []analysis.Event) {
 	for i := 0; i < len(all); {
 		e, n := all[i], 1
 		for i+n < len(all) && all[i+n].Kind == e.Kind && all[i+n].Text == e.Text {
 			n++
 		}
 		if n > 1 {
-			e.Text = fmt.Sprintf("%s (%d times, the last at %s)", e.Text, n, units.UTCClock(all[i+n-1].Time))
+			e.Text = u.F("%s (%d times, the last at %s)", u.Say(e.Text), n, u.UTCClock(all[i+n-1].Time))
 		}
 		list = append(list, e)
 		i += n
@@ -270,8 +270,8 @@ func runsOf(all []analysis.Event) (list []analysis.Event) {
 }
 
 // events lists the events that matter most, in order of time, and counts the rest.
-func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) {
-	list := runsOf(r.Events)
+func (u pen) events(r *analysis.Result, start time.Time) (rows []eventRow, more string) {
+	list := u.runsOf(r.Events)
 	rank := func(e analysis.Event) int {
 		if n, known := eventRank[e.Kind]; known {
 			return n
@@ -286,21 +286,21 @@ func events(r *analysis.Result, start time.Time) (rows []eventRow, more string) 
 		}
 		var kinds []string
 		for kind, n := range left {
-			kinds = append(kinds, fmt.Sprintf("%d × %s", n, stated(kind)))
+			kinds = append(kinds, fmt.Sprintf("%d × %s", n, u.T(u.stated(kind))))
 		}
 		sort.Strings(kinds)
-		more = fmt.Sprintf("%d more events stand in the record: %s.", len(list)-mostEvents, strings.Join(kinds[:min(len(kinds), 6)], ", "))
+		more = u.F("%d more events stand in the record: %s.", len(list)-mostEvents, strings.Join(kinds[:min(len(kinds), 6)], ", "))
 		list = list[:mostEvents]
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Time.Before(list[j].Time) })
 	for _, e := range list {
-		rows = append(rows, eventRow{since(e.Time, start), named(e.Kind), units.Clean(e.Text, 160)})
+		rows = append(rows, eventRow{u.since(e.Time, start), u.T(u.named(e.Kind)), units.Clean(u.Say(e.Text), 160)})
 	}
 	return rows, more
 }
 
 // integrity says whether the record is whole.
-func (p *page) integrity(i analysis.Integrity) {
+func (p *page) integrity(i analysis.Integrity, u pen) {
 	chain := "not chained: a later change of the record would not be noticed"
 	switch {
 	case i.Chained && i.Intact:
@@ -310,9 +310,10 @@ func (p *page) integrity(i analysis.Integrity) {
 	case i.Chained:
 		chain = "chain broken: the record was changed or damaged after it was written"
 	}
-	p.Whole = []fact{{"Record", chain}, {"Lines read", fmt.Sprint(i.Lines)}}
+	p.Whole = []fact{{"Record", u.T(chain)}, {"Lines read", fmt.Sprint(i.Lines)}}
 	if len(i.Gaps) == 0 {
-		p.Whole = append(p.Whole, fact{"Gaps", "none found in the readings"})
+		p.Whole = append(p.Whole, fact{"Gaps", u.T("none found in the readings")})
 	}
-	p.Gaps = short(i.Gaps, mostList, "gaps")
+	p.Whole = u.facts(p.Whole)
+	p.Gaps = u.short(i.Gaps, mostList)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"proofpot/analysis"
+	"proofpot/analysis/certificate/units"
 	"proofpot/rig/setup"
 )
 
@@ -80,3 +81,5 @@ func options() Options {
 		SHA256: "308a4dba94f7e33b983d7f7ee682527e6ddd2a37bdbb2091d7e0ac403a958b68",
 	}
 }
+
+var englishPen = pen{units.System{Depth: units.Metre, Pressure: units.Bar}}

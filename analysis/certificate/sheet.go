@@ -17,188 +17,188 @@ type sensorRow struct{ ID, Measures, Noise, Accuracy, Driver, Calibrated string 
 type planRow struct{ Stage, Name, Depth, Settle, Hold, Cycles string }
 
 // sheet prints what the sheet of the run says: unit, claim, bench and plan.
-func (p *page) sheet(run setup.Run, r *analysis.Result, u units.System) {
+func (p *page) sheet(run setup.Run, r *analysis.Result, u pen) {
 	unit, bench, profile := run.Unit, run.Bench, run.Profile
-	p.Closure = []fact{
-		{"Unit", named(unit.ID)},
-		{"Variant", stated(unit.Variant)},
-		{"Material", stated(unit.Material)},
-		{"Window", stated(unit.Window)},
-		{"Seals", stated(unit.Seals)},
-		{"Lubricant", stated(unit.Lubricant)},
-		{"Torque", stated(unit.Torque)},
-		{"Free volume", positive(unit.FreeVolumeML, 0, "ml")},
-		{"Outer volume", positive(unit.OuterVolumeML, 0, "ml")},
-		{"Closed", closedText(unit) + "; " + sealedText(run, r, u)},
-	}
+	p.Closure = u.facts([]fact{
+		{"Unit", u.named(unit.ID)},
+		{"Variant", u.stated(unit.Variant)},
+		{"Material", u.stated(unit.Material)},
+		{"Window", u.stated(unit.Window)},
+		{"Seals", u.stated(unit.Seals)},
+		{"Lubricant", u.stated(unit.Lubricant)},
+		{"Torque", u.stated(unit.Torque)},
+		{"Free volume", u.positive(unit.FreeVolumeML, 0, "ml")},
+		{"Outer volume", u.positive(unit.OuterVolumeML, 0, "ml")},
+		{"Closed", u.closedText(unit) + "; " + u.sealedText(run, r)},
+	})
 	if unit.Notes != "" {
-		p.Closure = append(p.Closure, fact{"Notes", told(unit.Notes)})
+		p.Closure = append(p.Closure, fact{u.T("Notes"), told(unit.Notes)})
 	}
-	p.Claim = []fact{
-		{"Deepest stage", deepestText(profile, u)},
-		{"Proof factor", positive(profile.ProofFactor, 2, "")},
-		{"Claim tested", claimText(profile, u)},
-		{"Water", waterText(profile.Water)},
-		{"Density, gravity", columnText(profile.Water)},
-		{"Limits", acceptText(profile.Accept, u)},
-	}
-	p.Bench = []fact{
-		{"Bench", named(bench.ID)},
-		{"Chamber", chamberText(bench)},
-		{"Pressure limit", pressureLimit(bench, u)},
-		{"Blank leak", blankText(bench)},
-	}
+	p.Claim = u.facts([]fact{
+		{"Deepest stage", u.deepestText(profile)},
+		{"Proof factor", u.positive(profile.ProofFactor, 2, "")},
+		{"Claim tested", u.claimText(profile)},
+		{"Water", u.waterText(profile.Water)},
+		{"Density, gravity", u.columnText(profile.Water)},
+		{"Limits", u.acceptText(profile.Accept)},
+	})
+	p.Bench = u.facts([]fact{
+		{"Bench", u.named(bench.ID)},
+		{"Chamber", u.chamberText(bench)},
+		{"Pressure limit", u.pressureLimit(bench)},
+		{"Blank leak", u.blankText(bench)},
+	})
 	for _, s := range bench.Sensors {
 		if len(p.Sensors) == mostRows {
 			break
 		}
-		p.Sensors = append(p.Sensors, sensorRow{named(s.ID), named(s.Measures),
-			positive(s.NoisePa, 0, "Pa"), positive(s.AccuracyPa, 0, "Pa"), named(s.Driver), calibratedText(s)})
+		p.Sensors = append(p.Sensors, sensorRow{u.named(s.ID), u.T(u.named(s.Measures)),
+			u.positive(s.NoisePa, 0, "Pa"), u.positive(s.AccuracyPa, 0, "Pa"), u.named(s.Driver), u.calibratedText(s)})
 	}
-	p.PlanNote = "Profile " + named(profile.Name) + " (SHA-256 " + profile.Hash()[:16] + "…); rate of the ramps " + positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min") + "."
+	p.PlanNote = u.F("Profile %s (SHA-256 %s…); rate of the ramps %s.", u.named(profile.Name), profile.Hash()[:16], u.positive(u.DepthValue(profile.RampMPerMin), 1, string(u.Depth)+"/min"))
 	for i, s := range profile.Stages {
 		if i == mostRows {
-			p.PlanNote += fmt.Sprintf(" %d more stages stand in the record.", len(profile.Stages)-i)
+			p.PlanNote += " " + u.F("%d more stages stand in the record.", len(profile.Stages)-i)
 			break
 		}
-		p.Plan = append(p.Plan, planRow{fmt.Sprint(i), planName(s), u.DepthText(s.DepthM),
-			seconds(s.SettleS), seconds(s.HoldS), fmt.Sprint(max(1, s.Cycles))})
+		p.Plan = append(p.Plan, planRow{fmt.Sprint(i), u.planName(s), u.DepthText(s.DepthM),
+			u.seconds(s.SettleS), u.seconds(s.HoldS), fmt.Sprint(max(1, s.Cycles))})
 	}
 }
 
-func planName(s profiles.Stage) string {
+func (u pen) planName(s profiles.Stage) string {
 	if s.Kind == "" || s.Kind == s.Name {
 		return units.Clean(s.Name, mostName)
 	}
 	return units.Clean(s.Name, mostName) + " (" + units.Clean(s.Kind, mostName) + ")"
 }
 
-func closedText(unit setup.Unit) string {
+func (u pen) closedText(unit setup.Unit) string {
 	if unit.ClosedBy == "" && unit.ClosedOn == "" {
-		return "by whom and when not stated"
+		return u.T("by whom and when not stated")
 	}
-	return "by " + stated(unit.ClosedBy) + ", date " + stated(unit.ClosedOn)
+	return u.F("by %s, date %s", u.stated(unit.ClosedBy), u.stated(unit.ClosedOn))
 }
 
-func sealedText(run setup.Run, r *analysis.Result, u units.System) string {
-	text := "pressure not stated: that of the room at the start, " + absolute(r.Conditions.RoomPa, u) + ", is used"
+func (u pen) sealedText(run setup.Run, r *analysis.Result) string {
+	text := u.F("pressure not stated: that of the room at the start, %s, is used", u.absolute(r.Conditions.RoomPa))
 	if run.Unit.SealedPa > 0 {
-		text = absolute(run.Unit.SealedPa, u)
+		text = u.absolute(run.Unit.SealedPa)
 	}
 	if run.Unit.SealedC != 0 && finite(run.Unit.SealedC) {
-		text += ", " + units.Number(run.Unit.SealedC, 1) + " °C"
+		text += ", " + u.Number(run.Unit.SealedC, 1) + " °C"
 	}
 	return text
 }
 
-func deepestText(p profiles.Profile, u units.System) string {
+func (u pen) deepestText(p profiles.Profile) string {
 	if !(p.DeepestM() > 0) {
-		return "not stated"
+		return u.T("not stated")
 	}
 	return u.DepthText(p.DeepestM())
 }
 
-func claimText(p profiles.Profile, u units.System) string {
+func (u pen) claimText(p profiles.Profile) string {
 	if !(p.RatedM() > 0) {
-		return "not stated"
+		return u.T("not stated")
 	}
-	return "use to " + u.DepthDown(p.RatedM())
+	return u.F("use to %s", u.DepthDown(p.RatedM()))
 }
 
-func waterText(w profiles.Water) string {
+func (u pen) waterText(w profiles.Water) string {
 	if w.Model == "" {
-		return "not stated"
+		return u.T("not stated")
 	}
-	text := named(w.Model)
+	text := u.T(u.named(w.Model))
 	if w.SalinityGKg > 0 {
-		text += ", salinity " + units.Number(w.SalinityGKg, 1) + " g/kg"
+		text += u.F(", salinity %s g/kg", u.Number(w.SalinityGKg, 1))
 	}
-	return text + ", " + units.Number(w.TemperatureC, 1) + " °C, latitude " + units.Number(w.LatitudeDeg, 1) + "°"
+	return text + u.F(", %s °C, latitude %s°", u.Number(w.TemperatureC, 1), u.Number(w.LatitudeDeg, 1))
 }
 
 // columnText gives the figures behind every conversion of depth.
-func columnText(w profiles.Water) string {
+func (u pen) columnText(w profiles.Water) string {
 	column, err := profiles.NewColumn(w)
 	if err != nil {
-		return "not stated"
+		return u.T("not stated")
 	}
-	return units.Number(column.DensityKgM3, 2) + " kg/m³ and " + units.Number(column.GravityMS2, 4) + " m/s² at the surface"
+	return u.F("%s kg/m³ and %s m/s² at the surface", u.Number(column.DensityKgM3, 2), u.Number(column.GravityMS2, 4))
 }
 
-func acceptText(a profiles.Accept, u units.System) string {
+func (u pen) acceptText(a profiles.Accept) string {
 	name, perPa := u.SmallPressure()
 	judged := func(v float64, unit string) string {
 		if !(v > 0) {
-			return "not judged"
+			return u.T("not judged")
 		}
-		return units.Sized(v) + " " + unit
+		return u.Sized(v) + " " + unit
 	}
-	return "leak " + judged(a.LeakMLPerH, "ml/h") + "; moisture " + judged(a.MoistureMGPerH, "mg/h") +
-		"; rise of the pressure inside " + judged(a.InsideRisePa*perPa, name)
+	return u.F("leak %s; moisture %s; rise of the pressure inside %s",
+		judged(a.LeakMLPerH, "ml/h"), judged(a.MoistureMGPerH, "mg/h"), judged(a.InsideRisePa*perPa, name))
 }
 
-func chamberText(b setup.Bench) string {
-	text := positive(b.ChamberVolumeML, 0, "ml")
+func (u pen) chamberText(b setup.Bench) string {
+	text := u.positive(b.ChamberVolumeML, 0, "ml")
 	switch b.Medium {
 	case setup.MediumWater:
-		text += ", filled with water, gas cushion " + positive(b.GasCushionML, 0, "ml") + " at room pressure"
+		text += u.F(", filled with water, gas cushion %s at room pressure", u.positive(b.GasCushionML, 0, "ml"))
 	case setup.MediumGas:
-		text += ", filled with gas alone"
+		text += u.T(", filled with gas alone")
 	default:
-		text += ", medium " + stated(b.Medium)
+		text += u.F(", medium %s", u.stated(b.Medium))
 	}
 	switch b.Supply {
 	case setup.SupplyGas:
-		text += "; compressed gas is let in"
+		text += u.T("; compressed gas is let in")
 	case setup.SupplyWater:
-		text += "; water is pumped in"
+		text += u.T("; water is pumped in")
 	}
 	if b.HandOperated {
-		text += "; valves worked by hand"
+		text += u.T("; valves worked by hand")
 	}
-	return text + "; stiffness " + positive(b.StiffnessMLPerBar, 2, "ml/bar")
+	return text + u.F("; stiffness %s", u.positive(b.StiffnessMLPerBar, 2, "ml/bar"))
 }
 
-func pressureLimit(b setup.Bench, u units.System) string {
-	rated, relief := "not stated", "not stated"
+func (u pen) pressureLimit(b setup.Bench) string {
+	rated, relief := u.T("not stated"), u.T("not stated")
 	if b.RatedPa > 0 {
-		rated = absolute(b.RatedPa, u)
+		rated = u.absolute(b.RatedPa)
 	}
 	if b.ReliefPa > 0 {
-		relief = absolute(b.ReliefPa, u)
+		relief = u.absolute(b.ReliefPa)
 	}
-	return "chamber rated " + rated + "; relief " + relief
+	return u.F("chamber rated %s; relief %s", rated, relief)
 }
 
-func blankText(b setup.Bench) string {
+func (u pen) blankText(b setup.Bench) string {
 	if b.BlankLeakMLPerHPerBar == 0 && b.BlankLeakSDMLPerHPerBar == 0 {
-		return "not stated"
+		return u.T("not stated")
 	}
-	return units.Number(b.BlankLeakMLPerHPerBar, 3) + " ± " + units.Number(b.BlankLeakSDMLPerHPerBar, 3) +
-		" ml/h per bar gauge (1 s.d.), " + blankDate(b)
+	return u.F("%s ± %s ml/h per bar gauge (1 s.d.), %s",
+		u.Number(b.BlankLeakMLPerHPerBar, 3), u.Number(b.BlankLeakSDMLPerHPerBar, 3), u.blankDate(b))
 }
 
 // blankDate says when the blank in use was run.
-func blankDate(b setup.Bench) string {
+func (u pen) blankDate(b setup.Bench) string {
 	if m := b.Measured; m != nil && len(m.Blanks) > 0 {
 		last := m.Blanks[len(m.Blanks)-1]
-		return "measured " + last.At.UTC().Format(time.DateOnly) + ", valid until " + last.ValidUntil.UTC().Format(time.DateOnly)
+		return u.F("measured %s, valid until %s", last.At.UTC().Format(time.DateOnly), last.ValidUntil.UTC().Format(time.DateOnly))
 	}
-	return "from the bench's sheet, its date not stated"
+	return u.T("from the bench's sheet, its date not stated")
 }
 
-func seconds(s float64) string {
+func (u pen) seconds(s float64) string {
 	if !finite(s) {
-		return "not stated"
+		return u.T("not stated")
 	}
-	return units.Length(duration(s))
+	return u.Length(duration(s))
 }
 
 // calibratedText gives the dates of a sensor's calibration and what it left.
-func calibratedText(s setup.Sensor) string {
+func (u pen) calibratedText(s setup.Sensor) string {
 	c := s.Calibration
 	if c == nil {
-		return "not stated"
+		return u.T("not stated")
 	}
-	return named(c.Date) + ", due " + named(c.Due) + ", ± " + units.Number(c.Budget.ExpandedPa, 0) + " Pa (" + units.Number(c.Budget.Coverage, 2) + " s.d.), against " + named(c.Reference)
+	return u.F("%s, due %s, ± %s Pa (%s s.d.), against %s", u.named(c.Date), u.named(c.Due), u.Number(c.Budget.ExpandedPa, 0), u.Number(c.Budget.Coverage, 2), u.named(c.Reference))
 }

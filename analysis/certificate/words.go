@@ -1,58 +1,56 @@
 package certificate
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"strings"
 
 	"proofpot/analysis"
-	"proofpot/analysis/certificate/units"
 	"proofpot/analysis/statistics"
 	"proofpot/rig/setup"
 )
 
 // modeWords explains a mode of failure to someone who did not run the test.
-func modeWords(mode string) string {
+func (u pen) modeWords(mode string) string {
 	switch mode {
 	case analysis.Seep:
-		return "A leak that began and went on: water found a way in, past a seal or through the wall, and kept coming."
+		return u.T("A leak that began and went on: water found a way in, past a seal or through the wall, and kept coming.")
 	case analysis.Burst:
-		return "A sudden opening: the pressure in the chamber fell at once and went on falling fast. Something cracked, came loose or was pushed out of its seat."
+		return u.T("A sudden opening: the pressure in the chamber fell at once and went on falling fast. Something cracked, came loose or was pushed out of its seat.")
 	case analysis.Collapse:
-		return "The unit lost volume at once and no leak followed: a wall or window buckled, or a closed void gave way. It is damaged even if it is dry."
+		return u.T("The unit lost volume at once and no leak followed: a wall or window buckled, or a closed void gave way. It is damaged even if it is dry.")
 	case analysis.Reseal:
-		return "It leaked in a shallow stage and was tight in every deeper one: a seal that needs pressure to seat. It will leak again on every dive, just below the surface."
+		return u.T("It leaked in a shallow stage and was tight in every deeper one: a seal that needs pressure to seat. It will leak again on every dive, just below the surface.")
 	case analysis.Damp:
-		return "Only the humidity inside rose: too little water to move the pressure, but more than the limit allows."
+		return u.T("Only the humidity inside rose: too little water to move the pressure, but more than the limit allows.")
 	default:
-		return "The mode is not one that this document knows; read the evidence."
+		return u.T("The mode is not one that this document knows; read the evidence.")
 	}
 }
 
 // evidenceWords explains a kind of evidence.
-func evidenceWords(kind string) string {
+func (u pen) evidenceWords(kind string) string {
 	switch kind {
 	case analysis.ByDecay:
-		return "decay: the pressure in the chamber fell more than a tight unit explains"
+		return u.T("decay: the pressure in the chamber fell more than a tight unit explains")
 	case analysis.ByStep:
-		return "step: the pressure in the chamber changed at once"
+		return u.T("step: the pressure in the chamber changed at once")
 	case analysis.ByWet:
-		return "wet: the probe in the unit touched water"
+		return u.T("wet: the probe in the unit touched water")
 	case analysis.ByHumidity:
-		return "humidity: the absolute humidity inside rose"
+		return u.T("humidity: the absolute humidity inside rose")
 	case analysis.ByInsidePressure:
-		return "inside pressure: the air inside was squeezed by what came in"
+		return u.T("inside pressure: the air inside was squeezed by what came in")
 	default:
-		return stated(kind)
+		return u.stated(kind)
 	}
 }
 
 // words prints the limits of validity, the note on one unit and the cautions.
-func (p *page) words(run setup.Run, r *analysis.Result, u units.System) {
+func (p *page) words(run setup.Run, r *analysis.Result, u pen) {
 	v := &r.Verdict
-	p.Limits = limits(run, r, u)
-	p.Single = singleUnit(v.Verdict)
+	p.Limits = u.limits(run, r)
+	p.Single = u.singleUnit(v.Verdict)
 	p.Cautions = []string{
 		"The result is evidence about a housing: no safety system, no life support, and nobody's life may hang on it.",
 		"Gas under pressure and closed voids store energy: stay behind a barrier during ramps and proof, never work on clamps under pressure, open only when the vent has stopped flowing and a second indication agrees.",
@@ -67,6 +65,7 @@ func (p *page) words(run setup.Run, r *analysis.Result, u units.System) {
 	default:
 		p.Cautions = append(p.Cautions, "Before each dive look at seals and window, and note every opening and every knock: both end this result.")
 	}
+	defer func() { p.Cautions, p.Quarantine = u.each(p.Cautions), u.each(p.Quarantine) }()
 	if p.Mark == "pass" {
 		return
 	}
@@ -98,13 +97,13 @@ func mentionsCells(unit setup.Unit) bool {
 }
 
 // limits says how far the result reaches.
-func limits(run setup.Run, r *analysis.Result, u units.System) []string {
+func (u pen) limits(run setup.Run, r *analysis.Result) []string {
 	v, c := &r.Verdict, r.Conditions
 	out := []string{
-		"This unit (" + named(v.Unit) + ") in this closure, and no other. Opening it, or changing a seal, window or penetrator, ends the result for that joint.",
-		"Depth is meant in this water: " + waterText(run.Profile.Water) + ". In denser water the same depth is a higher pressure.",
-		"Temperature during the test: water " + between(c.WaterMinC, c.WaterMaxC) + ", gas " + between(c.GasMinC, c.GasMaxC) +
-			". Plastics are weaker when warmer and seals stiffer when colder.",
+		u.F("This unit (%s) in this closure, and no other. Opening it, or changing a seal, window or penetrator, ends the result for that joint.", u.named(v.Unit)),
+		u.F("Depth is meant in this water: %s. In denser water the same depth is a higher pressure.", u.waterText(run.Profile.Water)),
+		u.F("Temperature during the test: water %s, gas %s. Plastics are weaker when warmer and seals stiffer when colder.",
+			u.between(c.WaterMinC, c.WaterMaxC), u.between(c.GasMinC, c.GasMaxC)),
 	}
 	longest := 0.0
 	for _, h := range v.Holds {
@@ -113,26 +112,25 @@ func limits(run setup.Run, r *analysis.Result, u units.System) []string {
 		}
 	}
 	if v.ProvedDepthM > 0 && longest > 0 {
-		out = append(out, "Time: the deepest hold that passed was watched for "+units.Length(duration(longest))+
-			". Creep and slow ingress over longer times, and wear over many dives, were not tested beyond that.")
+		out = append(out, u.F("Time: the deepest hold that passed was watched for %s. Creep and slow ingress over longer times, and wear over many dives, were not tested beyond that.", u.Length(duration(longest))))
 	}
-	return append(out, "The test loads the unit with pressure alone: no shocks, currents, hose pull or ageing.")
+	return append(out, u.T("The test loads the unit with pressure alone: no shocks, currents, hose pull or ageing."))
 }
 
 // singleUnit says what one tested unit is and is not evidence of.
-func singleUnit(verdict string) string {
+func (u pen) singleUnit(verdict string) string {
 	at := func(confidence float64) string {
-		return fmt.Sprintf("%.0f %% at %.0f %% confidence", 100*statistics.SuccessRun(1, confidence), 100*confidence)
+		return u.F("%.0f %% at %.0f %% confidence", 100*statistics.SuccessRun(1, confidence), 100*confidence)
 	}
 	switch verdict {
 	case analysis.Pass:
-		return "This is evidence about this unit as assembled, not about the next one. With one unit tested and passed, the lower bound on the share of such units that would pass is " +
-			at(0.90) + " and " + at(0.50) + " (success run, R = (1 − C)^(1/n), n = 1). Test every unit that is built, or at least three of a variant to compare it and five to rate a design."
+		return u.F("This is evidence about this unit as assembled, not about the next one. With one unit tested and passed, the lower bound on the share of such units that would pass is %s and %s (success run, R = (1 − C)^(1/n), n = 1). Test every unit that is built, or at least three of a variant to compare it and five to rate a design.",
+			at(0.90), at(0.50))
 	case analysis.Fail:
 		// With one failure in one test the exact upper bound is 1 − (1 − C)^(1/n).
-		return fmt.Sprintf("One unit failed. That says little about others of its kind: at 90 %% confidence at most %.0f %% of them would pass (exact binomial bound, 1 − (1 − C)^(1/n), n = 1).",
+		return u.F("One unit failed. That says little about others of its kind: at 90 %% confidence at most %.0f %% of them would pass (exact binomial bound, 1 − (1 − C)^(1/n), n = 1).",
 			100*(1-statistics.SuccessRun(1, 0.90)))
 	default:
-		return "An inconclusive test is no evidence about this unit or about others of its kind."
+		return u.T("An inconclusive test is no evidence about this unit or about others of its kind.")
 	}
 }

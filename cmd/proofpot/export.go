@@ -142,7 +142,7 @@ func (c *exportCmd) pictures(w *world, folder, base string, run setup.Run) error
 	if err != nil {
 		return err
 	}
-	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure}.Check()
+	system, err := units.System{Depth: opts.Depth, Pressure: opts.Pressure, Language: opts.Language}.Check()
 	if err != nil {
 		return err
 	}

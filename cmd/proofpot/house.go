@@ -10,9 +10,9 @@ import (
 	"proofpot/profiles/strict"
 )
 
-// house is the letterhead and the units of whoever tests.
+// house is the letterhead and the units and language of whoever tests.
 type house struct {
-	House string `help:"File with your letterhead and units; without it, house.toml here, where there is one." placeholder:"HOUSE.TOML"`
+	House string `help:"File with your letterhead, units and language; without it, house.toml here, where there is one." placeholder:"HOUSE.TOML"`
 }
 
 // houseSheet is house.toml.
@@ -21,6 +21,8 @@ type houseSheet struct {
 	Lines    []string `toml:"lines"`    // address and the like, one a line
 	Depth    string   `toml:"depth"`    // m or ft
 	Pressure string   `toml:"pressure"` // bar, kPa, psi …
+	Language string   `toml:"language"` // en, de
+	Paper    string   `toml:"paper"`    // A4, letter
 }
 
 // options reads the file into the options of a certificate.
@@ -41,12 +43,15 @@ func (h house) options() (certificate.Options, error) {
 	if err := strict.Decode(file, data, &sheet); err != nil {
 		return opts, err
 	}
-	for key, system := range map[string]units.System{"depth": {Depth: units.Depth(sheet.Depth)}, "pressure": {Pressure: units.Pressure(sheet.Pressure)}} {
+	for key, system := range map[string]units.System{"depth": {Depth: units.Depth(sheet.Depth)}, "pressure": {Pressure: units.Pressure(sheet.Pressure)}, "language": {Language: units.Language(sheet.Language)}} {
 		if _, err := system.Check(); err != nil {
 			return opts, strict.At(file, data, key, err.Error())
 		}
 	}
+	if opts.Paper = sheet.Paper; opts.CheckPaper() != nil {
+		return opts, strict.At(file, data, "paper", opts.CheckPaper().Error())
+	}
 	opts.Letterhead, opts.LetterheadLines = sheet.Name, sheet.Lines
-	opts.Depth, opts.Pressure = units.Depth(sheet.Depth), units.Pressure(sheet.Pressure)
+	opts.Depth, opts.Pressure, opts.Language = units.Depth(sheet.Depth), units.Pressure(sheet.Pressure), units.Language(sheet.Language)
 	return opts, nil
 }

@@ -60,7 +60,7 @@ func (c *verifyCmd) checkCertificate(file string, trusted []signing.Public) (cer
 	if err != nil {
 		return rep, err
 	}
-	rep.Checked = true
+	rep.Checked, opts.Language = true, certificate.LanguageOf(found)
 	if opts, err = ofRecord(folder, res, opts); err != nil {
 		return rep, err
 	}

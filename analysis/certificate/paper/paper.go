@@ -1,4 +1,4 @@
-// Package paper lays out text, lists, tables and pictures on A4 pages and writes
+// Package paper lays out text, lists, tables and pictures on pages and writes
 // them as PDF. It knows nothing of what it prints. The text stays text, in fonts
 // that the file carries; the same calls give the same bytes.
 package paper
@@ -17,13 +17,20 @@ import (
 	"proofpot/analysis/certificate/drawing"
 )
 
+// Size is that of a sheet.
+type Size struct{ Width, Height float64 }
+
+// The sheets that usual printers hold: 210 mm × 297 mm, and 8.5 in × 11 in.
+var (
+	A4     = Size{595.28, 841.89}
+	Letter = Size{612, 792}
+)
+
 // Lengths are in points, 1/72 inch; y counts from the top of the page.
 const (
-	pageWidth  = 595.28 // A4
-	pageHeight = 841.89
-	margin     = 34.0
-	footRoom   = 22.0
-	family     = "text"
+	margin   = 34.0
+	footRoom = 22.0
+	family   = "text"
 )
 
 // Properties stand in the file beside its text.
@@ -31,12 +38,15 @@ type Properties struct {
 	Title, Subject, Author, Keywords, Creator string
 	Language                                  string // BCP 47
 	Written                                   time.Time
+	Sheet                                     Size   // none: A4
 	Foot                                      string // at the foot of every page
+	PageOf                                    string // counts them, as "page %d of %s", which is also meant by none
 }
 
 // Paper is a document in the making.
 type Paper struct {
 	doc      *fpdf.Fpdf
+	sheet    Size
 	left     float64
 	width    float64
 	y        float64
@@ -78,16 +88,22 @@ func Alone(w io.Writer, p Properties, d *drawing.Drawing) error {
 
 // New begins a document.
 func New(p Properties) *Paper {
-	doc := begin(p, pageWidth, pageHeight)
+	if p.PageOf == "" {
+		p.PageOf = "page %d of %s"
+	}
+	if p.Sheet == (Size{}) {
+		p.Sheet = A4
+	}
+	doc := begin(p, p.Sheet.Width, p.Sheet.Height)
 	doc.SetMargins(margin, margin, margin)
-	out := &Paper{doc: doc, left: margin, width: pageWidth - 2*margin, foot: p.Foot}
+	out := &Paper{doc: doc, sheet: p.Sheet, left: margin, width: p.Sheet.Width - 2*margin, foot: p.Foot}
 	doc.AliasNbPages("{pages}")
 	doc.SetFooterFunc(func() {
 		doc.SetFont(family, "", 7)
 		doc.SetTextColor(0x55, 0x5c, 0x63)
-		doc.Text(margin, pageHeight-footRoom, printable(out.foot))
-		count := fmt.Sprintf("page %d of {pages}", doc.PageNo())
-		doc.Text(pageWidth-margin-doc.GetStringWidth(fmt.Sprintf("page %d of 9", doc.PageNo())), pageHeight-footRoom, count)
+		doc.Text(margin, p.Sheet.Height-footRoom, printable(out.foot))
+		width := doc.GetStringWidth(fmt.Sprintf(p.PageOf, doc.PageNo(), "9"))
+		doc.Text(p.Sheet.Width-margin-width, p.Sheet.Height-footRoom, fmt.Sprintf(p.PageOf, doc.PageNo(), "{pages}"))
 	})
 	doc.AddPage()
 	out.y = margin
@@ -134,7 +150,7 @@ var (
 func (p *Paper) lead() float64 { return p.size * 1.22 }
 
 // Room is what is left of the page.
-func (p *Paper) Room() float64 { return pageHeight - footRoom - 10 - p.y }
+func (p *Paper) Room() float64 { return p.sheet.Height - footRoom - 10 - p.y }
 
 // page starts another one where height does not fit on this one.
 func (p *Paper) page(height float64) {
@@ -162,7 +178,7 @@ func (p *Paper) measure(do func()) float64 {
 // Keep prints something on one page, if a page can hold it.
 func (p *Paper) Keep(do func()) {
 	h := p.measure(do)
-	if h > pageHeight-2*margin-footRoom {
+	if h > p.sheet.Height-2*margin-footRoom {
 		do()
 		return
 	}

@@ -13,6 +13,9 @@ type tick struct {
 	label string
 }
 
+// plain writes the labels of scales; a panel puts them into its reader's language.
+var plain units.System
+
 // niceTicks gives some n round values within [low, high], and at least two.
 func niceTicks(low, high float64, n int) []tick {
 	span := high - low
@@ -38,7 +41,7 @@ func ticksEvery(step, low, high float64) []tick {
 	decimals := min(9, max(0, int(-math.Floor(math.Log10(step)+1e-9))))
 	var ticks []tick
 	for k := math.Ceil(low/step - 1e-9); k*step <= high+1e-9*step; k++ {
-		ticks = append(ticks, tick{k * step, units.Number(k*step, decimals)})
+		ticks = append(ticks, tick{k * step, plain.Number(k*step, decimals)})
 	}
 	return ticks
 }
@@ -103,10 +106,10 @@ func (s scale) ticks(n int) []tick {
 	for k := first; k <= last; k += every {
 		v, decimals := math.Pow(10, k), int(math.Max(0, -k))
 		if v <= s.high {
-			ticks = append(ticks, tick{v, units.Number(v, decimals)})
+			ticks = append(ticks, tick{v, plain.Number(v, decimals)})
 		}
 		if -v >= s.low {
-			ticks = append(ticks, tick{-v, units.Number(-v, decimals)})
+			ticks = append(ticks, tick{-v, plain.Number(-v, decimals)})
 		}
 	}
 	return ticks

@@ -20,15 +20,18 @@ const (
 )
 
 // figure is a picture in the making.
-type figure struct{ *drawing.Drawing }
+type figure struct {
+	*drawing.Drawing
+	u units.System
+}
 
-func newFigure(size Size) *figure {
-	return &figure{&drawing.Drawing{Width: size.Width, Height: size.Height}}
+func newFigure(size Size, u units.System) *figure {
+	return &figure{&drawing.Drawing{Width: size.Width, Height: size.Height}, u}
 }
 
 // picture ends the drawing.
 func (f *figure) picture(id, title, description string) (*Picture, error) {
-	return &Picture{ID: id, Title: title, Description: description, Drawing: f.Drawing}, nil
+	return &Picture{ID: id, Title: f.u.T(title), Description: description, Drawing: f.Drawing}, nil
 }
 
 // foot is where a text stands to its point: how far its baseline lies above it, as
@@ -117,6 +120,7 @@ func (f *figure) key(left, right, top float64, entries []keyEntry) float64 {
 	const sample, gap = 16 * pt, 4 * pt
 	x, y := left, top-lineStep/2
 	for _, e := range entries {
+		e.label = f.u.T(e.label)
 		sampleWidth := sample
 		if e.glyph != nil {
 			sampleWidth = 7 * pt
@@ -281,13 +285,14 @@ func (p panel) labelled(ticks []tick, draw func(y float64, label string)) {
 			continue
 		}
 		taken = append(taken, y)
-		draw(y, t.label)
+		draw(y, p.f.u.Decimal(t.label))
 	}
 }
 
 // fitting gives the title of a side's scale, or its unit alone where the panel
 // is too low for the whole.
 func (p panel) fitting(title string) string {
+	title = p.f.u.T(title)
 	if i := strings.LastIndex(title, ", "); i >= 0 && p.f.textWidth(textSize, title) > p.top-p.bottom+6*pt {
 		return title[i+2:]
 	}
@@ -319,9 +324,9 @@ func (p panel) timeAxis(ticks []tick, title string) {
 	for _, t := range ticks {
 		x := p.px(t.at)
 		p.f.line(frameStroke, x, p.bottom, x, p.bottom-tickMark)
-		p.f.write(style(tickSize, black, drawing.Middle, below), x, p.bottom-tickMark-1*pt, t.label)
+		p.f.write(style(tickSize, black, drawing.Middle, below), x, p.bottom-tickMark-1*pt, p.f.u.Decimal(t.label))
 	}
-	p.f.write(style(textSize, black, drawing.Middle, below), (p.left+p.right)/2, p.bottom-tickMark-tickSize-3*pt, title)
+	p.f.write(style(textSize, black, drawing.Middle, below), (p.left+p.right)/2, p.bottom-tickMark-tickSize-3*pt, p.f.u.T(title))
 }
 
 // timeAxisHeight is the room that timeAxis takes below its panel.

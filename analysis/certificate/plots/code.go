@@ -3,6 +3,8 @@ package plots
 import (
 	"fmt"
 
+	"proofpot/analysis/certificate/units"
+
 	"rsc.io/qr"
 )
 
@@ -11,12 +13,12 @@ const quietModules = 4
 
 // Code draws text as a QR code (ISO/IEC 18004) of side × side points, which
 // still reads with a seventh of it lost (level M).
-func Code(text string, side float64) (*Picture, error) {
+func Code(text string, side float64, u units.System) (*Picture, error) {
 	code, err := qr.Encode(text, qr.M)
 	if err != nil {
 		return nil, fmt.Errorf("code for %q: %w", text, err)
 	}
-	f := newFigure(Size{side, side})
+	f := newFigure(Size{side, side}, u)
 	module := side * pt / float64(code.Size+2*quietModules)
 	for row := range code.Size {
 		for from := 0; from < code.Size; from++ {

@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"fmt"
 	"math"
 
 	"proofpot/analysis"
@@ -27,7 +26,8 @@ type trackCurve struct {
 // which only water entering or leaving the air can change, relative humidity,
 // and the dew point beside the temperature inside.
 func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) (*Picture, error) {
-	if _, err := u.Check(); err != nil {
+	u, err := u.Check()
+	if err != nil {
 		return nil, err
 	}
 	line, ok := newTimeline(r)
@@ -48,12 +48,12 @@ func Humidity(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	}
 	words := ""
 	if n := len(absolute); n > 0 {
-		words = fmt.Sprintf("Absolute humidity from %s to %s g/m³.", units.Number(absolute[0].y, 2), units.Number(absolute[n-1].y, 2))
+		words = u.F("Absolute humidity from %s to %s g/m³.", u.Number(absolute[0].y, 2), u.Number(absolute[n-1].y, 2))
 	}
 	if n := len(relative); n > 0 {
-		words += fmt.Sprintf(" Relative humidity from %s to %s %%.", units.Number(relative[0].y, 1), units.Number(relative[n-1].y, 1))
+		words += " " + u.F("Relative humidity from %s to %s %%.", u.Number(relative[0].y, 1), u.Number(relative[n-1].y, 1))
 	}
-	return stack(r, line, size, tracks, entries, "humidity", "Humidity inside the unit over time", words)
+	return stack(r, line, u, size, tracks, entries, "humidity", "Humidity inside the unit over time", words)
 }
 
 // InsidePressure draws the pressure inside the unit and the temperature there.
@@ -72,21 +72,21 @@ func InsidePressure(run setup.Run, r *analysis.Result, u units.System, size Size
 		return nil, ErrNoData
 	}
 	tracks := []track{
-		{title: unit + " absolute", weight: 1.6, least: 200 * perPa, curves: []trackCurve{{pressure, readStroke}}},
+		{title: u.F("%s absolute", unit), weight: 1.6, least: 200 * perPa, curves: []trackCurve{{pressure, readStroke}}},
 		{title: "inside, °C", weight: 1, least: 0.5, curves: []trackCurve{{line.points(r.Curves.InsideC, same), readStroke}}},
 	}
-	words := fmt.Sprintf("Pressure inside from %s to %s %s absolute.",
-		units.Number(pressure[0].y, 2), units.Number(pressure[len(pressure)-1].y, 2), unit)
-	return stack(r, line, size, tracks, append([]keyEntry(nil), stageKey...), "inside", "Pressure inside the unit over time", words)
+	words := u.F("Pressure inside from %s to %s %s absolute.",
+		u.Number(pressure[0].y, 2), u.Number(pressure[len(pressure)-1].y, 2), unit)
+	return stack(r, line, u, size, tracks, append([]keyEntry(nil), stageKey...), "inside", "Pressure inside the unit over time", words)
 }
 
 // stack draws tracks above one another over the same time, leaving out those
 // without a point.
-func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries []keyEntry, id, title, words string) (*Picture, error) {
+func stack(r *analysis.Result, line timeline, u units.System, size Size, tracks []track, entries []keyEntry, id, title, words string) (*Picture, error) {
 	if err := size.check(); err != nil {
 		return nil, err
 	}
-	f := newFigure(size)
+	f := newFigure(size, u)
 	right := f.Width - 8*pt
 	if r.Verdict.FirstFailure != nil {
 		entries = append(entries, keyEntry{label: "began to fail", stroke: failStroke})
@@ -120,7 +120,7 @@ func stack(r *analysis.Result, line timeline, size Size, tracks []track, entries
 		last.leftAxis(ticks, t.title)
 		top -= height + gap
 	}
-	axis := line.axisTitle()
+	axis := line.axisTitle(u)
 	if f.textWidth(textSize, axis) > right-left {
 		axis = "time since start, h:mm"
 	}

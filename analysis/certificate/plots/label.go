@@ -1,6 +1,9 @@
 package plots
 
-import "proofpot/analysis/certificate/drawing"
+import (
+	"proofpot/analysis/certificate/drawing"
+	"proofpot/analysis/certificate/units"
+)
 
 // LabelText is what a label says.
 type LabelText struct {
@@ -18,12 +21,12 @@ const (
 )
 
 // Label draws a label: text on the left, the code on the right, a frame to cut by.
-func Label(l LabelText) (*Picture, error) {
-	code, err := Code(l.Code, labelHeight-12)
+func Label(l LabelText, u units.System) (*Picture, error) {
+	code, err := Code(l.Code, labelHeight-12, u)
 	if err != nil {
 		return nil, err
 	}
-	f := newFigure(Size{labelWidth, labelHeight})
+	f := newFigure(Size{labelWidth, labelHeight}, u)
 	f.outline(0.5*pt, 0.5*pt, f.Width-0.5*pt, f.Height-0.5*pt)
 	codeSide := code.Width
 	room := f.Width - codeSide - 8*pt
@@ -41,5 +44,5 @@ func Label(l LabelText) (*Picture, error) {
 	}
 	fitted(l.Foot, 5*pt, 5*pt)
 	f.AddAt(code.Drawing, drawing.Point{X: f.Width - codeSide - 3*pt, Y: (f.Height - codeSide) / 2})
-	return f.picture("label", "Label of unit "+l.Unit, l.Word)
+	return f.picture("label", u.F("Label of unit %s", l.Unit), l.Word)
 }

@@ -36,10 +36,10 @@ func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pictur
 		return nil, ErrNoData
 	}
 
-	f := newFigure(size)
+	f := newFigure(size, u)
 	rates := leakScale(low, high, limit)
 	left, right := f.leftRoom(rates), f.Width-4*pt
-	entries := leakKey(holds, limit)
+	entries := leakKey(holds, limit, u)
 	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 3*pt
 	p := panel{f: f, left: left, right: right, bottom: 3*lineStep - 1*pt, top: top,
 		span: float64(len(holds)), y: rates}
@@ -58,7 +58,7 @@ func Leak(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pictur
 		title = "leak, ml/h (log beyond limit)"
 	}
 	p.leftAxis(ticks, title)
-	f.write(style(textSize, black, drawing.Middle, above), (left+right)/2, 1*pt, "hold and its depth-equivalent")
+	f.write(style(textSize, black, drawing.Middle, above), (left+right)/2, 1*pt, u.T("hold and its depth-equivalent"))
 	return f.picture("leak", "Leak rate of each hold with its 95 % bounds", leakWords(holds, limit, u))
 }
 
@@ -98,7 +98,7 @@ func verdictLook(verdict string) (string, shape, color.RGBA) {
 	}
 }
 
-func leakKey(holds []analysis.Hold, limit float64) []keyEntry {
+func leakKey(holds []analysis.Hold, limit float64, u units.System) []keyEntry {
 	var entries []keyEntry
 	seen := map[string]bool{}
 	detection := false
@@ -112,7 +112,7 @@ func leakKey(holds []analysis.Hold, limit float64) []keyEntry {
 	}
 	entries = append(entries, keyEntry{label: "95 % bounds", stroke: readStroke})
 	if limit > 0 {
-		entries = append(entries, keyEntry{label: "limit " + units.Sized(limit), stroke: limitStroke})
+		entries = append(entries, keyEntry{label: u.F("limit %s", u.Sized(limit)), stroke: limitStroke})
 	}
 	if detection {
 		entries = append(entries, keyEntry{label: "detection limit", stroke: detectStroke})
@@ -130,7 +130,7 @@ func (p panel) hold(i int, h analysis.Hold) {
 	if h.LeakMLPerH == nil || !usable(h.LeakMLPerH.Estimate) {
 		look := style(tickSize, grey, drawing.Start, beside)
 		look.up = true
-		p.f.write(look, x, p.bottom+4*pt, units.NotMeasured)
+		p.f.write(look, x, p.bottom+4*pt, p.f.u.T(units.NotMeasured))
 		return
 	}
 	q := h.LeakMLPerH
@@ -178,19 +178,19 @@ func (p panel) labelHolds(holds []analysis.Hold, u units.System) {
 func leakWords(holds []analysis.Hold, limit float64, u units.System) string {
 	words := ""
 	if limit > 0 {
-		words = fmt.Sprintf("Limit of acceptance %s ml/h.", units.Sized(limit))
+		words = u.F("Limit of acceptance %s ml/h.", u.Sized(limit))
 	}
 	for i, h := range holds {
 		if i == 20 {
-			return words + fmt.Sprintf(" And %d more holds.", len(holds)-i)
+			return words + " " + u.F("And %d more holds.", len(holds)-i)
 		}
-		words += fmt.Sprintf(" Stage %d, %s: ", h.Stage, u.DepthText(h.DepthM))
+		words += " " + u.F("Stage %d, %s", h.Stage, u.DepthText(h.DepthM)) + ": "
 		if h.LeakMLPerH == nil {
-			words += units.NotMeasured + "."
+			words += u.T(units.NotMeasured) + "."
 			continue
 		}
-		words += fmt.Sprintf("%s ml/h (%s to %s).", units.Sized(h.LeakMLPerH.Estimate),
-			units.Sized(h.LeakMLPerH.Low), units.Sized(h.LeakMLPerH.High))
+		words += u.F("%s ml/h (%s to %s).", u.Sized(h.LeakMLPerH.Estimate),
+			u.Sized(h.LeakMLPerH.Low), u.Sized(h.LeakMLPerH.High))
 	}
 	return words
 }

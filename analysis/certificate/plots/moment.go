@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -50,12 +49,12 @@ func Moment(f *analysis.FirstFailure, chamber, inside []analysis.Point, u units.
 			rows = append(rows, row{points, around(low, high, 0.08, least*unit), title})
 		}
 	}
-	add(chamber, "chamber, "+string(u.Pressure), u.PressureValue(1), 100)
-	add(inside, "inside, "+small, perPa, 20)
+	add(chamber, u.F("chamber, %s", u.Pressure), u.PressureValue(1), 100)
+	add(inside, u.F("inside, %s", small), perPa, 20)
 	if len(rows) == 0 {
 		return nil, ErrNoData
 	}
-	fig := newFigure(size)
+	fig := newFigure(size, u)
 	scales := make([]scale, len(rows))
 	for i := range rows {
 		scales[i] = rows[i].scale
@@ -84,10 +83,10 @@ func Moment(f *analysis.FirstFailure, chamber, inside []analysis.Point, u units.
 	for _, t := range niceTicks(-half/per, half/per, max(2, int((right-left)/(40*pt)))) {
 		ticks = append(ticks, tick{t.at*per + half, t.label})
 	}
-	last.timeAxis(ticks, unit+" from the moment it began to fail")
-	words := fmt.Sprintf("Readings from %s to %s.", units.UTCClock(from), units.UTCClock(to))
+	last.timeAxis(ticks, u.F("%s from the moment it began to fail", unit))
+	words := u.F("Readings from %s to %s.", u.UTCClock(from), u.UTCClock(to))
 	if n := len(rows[0].points); n > 1 {
-		words += fmt.Sprintf(" The first curve goes from %s to %s.", units.Number(rows[0].points[0].y, 3), units.Number(rows[0].points[n-1].y, 3))
+		words += " " + u.F("The first curve goes from %s to %s.", u.Number(rows[0].points[0].y, 3), u.Number(rows[0].points[n-1].y, 3))
 	}
 	return fig.picture("moment", "Readings round the moment at which the unit began to fail", words)
 }

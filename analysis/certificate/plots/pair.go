@@ -33,7 +33,7 @@ func Pair(a, b *analysis.Result, u units.System, size Size) (*Picture, error) {
 		pressure[i] = lines[i].points(r.Curves.ChamberPa, u.PressureValue)
 		excess[i] = difference(r.Curves.ChamberPa, r.Curves.ChamberFittedPa, lines[i], perPa)
 	}
-	f := newFigure(size)
+	f := newFigure(size, u)
 	low, high, ok := extent(pressure[:]...)
 	if !ok {
 		return nil, ErrNoData
@@ -55,7 +55,7 @@ func Pair(a, b *analysis.Result, u units.System, size Size) (*Picture, error) {
 		if i == 0 {
 			last.curve(readStroke, pressure[0])
 			last.curve(secondStroke, pressure[1])
-			last.leftAxis(ticks, "pressure, "+string(u.Pressure))
+			last.leftAxis(ticks, u.F("pressure, %s", u.Pressure))
 		} else {
 			last.level(fittedStroke, 0)
 			last.pieces(readStroke, betweenRamps(excess[0], lines[0], a.Stages))

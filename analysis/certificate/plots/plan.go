@@ -40,7 +40,7 @@ func Plan(p *plan.Plan) (*Picture, error) {
 	if !usable(end) || !(end > 0) || !usable(top) {
 		return nil, ErrNoData
 	}
-	f := newFigure(planSize)
+	f := newFigure(planSize, plain)
 	y := scale{low: 1.15 * lowest, high: top}
 	a := panel{f: f, left: f.leftRoom(y), right: f.Width - 14*pt, bottom: timeAxisHeight, top: f.Height - 16*pt, span: end, y: y}
 	title := units.Clean(p.Profile.Name, 60) + ": planned chamber pressure; measuring windows shaded"
@@ -64,7 +64,7 @@ func Plan(p *plan.Plan) (*Picture, error) {
 	a.pieces(planStroke, [][]xy{line})
 	if near {
 		a.level(boundStroke, limit)
-		f.write(style(textSize, rust, drawing.Start, above), a.left+4*pt, a.py(limit)+1*pt, "limit of the bench, "+units.Number(limit, 2)+" bar")
+		f.write(style(textSize, rust, drawing.Start, above), a.left+4*pt, a.py(limit)+1*pt, "limit of the bench, "+plain.Number(limit, 2)+" bar")
 	}
 	a.labelDepths(p)
 	a.leftAxis(ticks, "chamber pressure, bar gauge")
@@ -73,7 +73,7 @@ func Plan(p *plan.Plan) (*Picture, error) {
 		marks = append(marks, tick{t.at * per, t.label})
 	}
 	a.timeAxis(marks, "time, "+unit)
-	words := fmt.Sprintf("It takes %s and goes to %s bar gauge.", units.Length(p.Total), units.Number(peak, 2))
+	words := fmt.Sprintf("It takes %s and goes to %s bar gauge.", plain.Length(p.Total), plain.Number(peak, 2))
 	return f.picture("plan", title, words)
 }
 

@@ -130,8 +130,8 @@ func (l timeline) seconds(t time.Time) float64 { return t.Sub(l.start).Seconds()
 // clamp keeps a moment inside the picture.
 func (l timeline) clamp(t time.Time) float64 { return min(max(l.seconds(t), 0), l.span) }
 
-func (l timeline) axisTitle() string {
-	return "time since start, h:mm (start " + units.UTC(l.start) + ")"
+func (l timeline) axisTitle(u units.System) string {
+	return u.F("time since start, h:mm (start %s)", u.UTC(l.start))
 }
 
 // sealedPa is the pressure at which depth-equivalent is zero.

@@ -16,7 +16,7 @@ import (
 	"time"
 
 	"proofpot/analysis"
-	"proofpot/analysis/certificate/drawing"
+	"proofpot/analysis/certificate/drawing/drawingtest"
 	"proofpot/analysis/certificate/units"
 	"proofpot/profiles"
 	"proofpot/rig/setup"
@@ -98,27 +98,16 @@ func pressure(t *testing.T, run setup.Run, r *analysis.Result, u units.System) [
 	return drawn(t, Pressure, run, r, u, Wide)
 }
 
-// tidy wants every text of a picture on it, and none on another.
 func tidy(t *testing.T, name string, p *Picture) {
 	t.Helper()
-	const slack = 0.3 // points
-	texts := p.Texts()
-	sheet := drawing.Box{Right: p.Width, Top: p.Height}
-	for i, a := range texts {
-		if !a.Box().Within(sheet, slack) {
-			t.Errorf("%s: %q runs off the picture: %.1f", name, a.Words, a.Box())
-		}
-		for _, b := range texts[:i] {
-			if a.Box().Overlaps(b.Box(), slack) {
-				t.Errorf("%s: %q runs into %q", name, a.Words, b.Words)
-			}
-		}
+	for _, bad := range drawingtest.Untidy(p.Drawing) {
+		t.Errorf("%s: %s", name, bad)
 	}
 }
 
 func TestTextsOfAPictureNeverOverlapOrRunOff(t *testing.T) {
 	for _, n := range []int{1, 2, 7, 12, 25, 60, 200} {
-		for _, u := range []units.System{{}, {Depth: units.Foot, Pressure: units.PoundPerIn}, {Pressure: units.KPa}} {
+		for _, u := range []units.System{{}, {Depth: units.Foot, Pressure: units.PoundPerIn}, {Pressure: units.KPa}, {Language: "de"}} {
 			for _, failed := range []bool{false, true} {
 				run, r := stairs(n)
 				for i := range r.Stages {

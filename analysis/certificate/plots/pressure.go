@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"fmt"
 	"math"
 	"sort"
 	"time"
@@ -37,7 +36,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	small, perPa := u.SmallPressure()
 	excess := difference(r.Curves.ChamberPa, r.Curves.ChamberFittedPa, line, perPa)
 
-	f := newFigure(size)
+	f := newFigure(size, u)
 	scaleOfAll := around(low, high, 0.04, u.PressureValue(2e3))
 	below, above, _ := extent(excess)
 	scaleOfExcess := around(math.Min(below, 0), math.Max(above, 0), 0.06, 100*perPa)
@@ -81,9 +80,9 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	main.markFailure(line, r.Verdict.FirstFailure)
 	main.labelFailure(line, r.Verdict.FirstFailure, u)
 	main.labelStages(line, r.Stages, u, stageRow)
-	main.leftAxis(ticks, fmt.Sprintf("pressure, %s absolute", u.Pressure))
+	main.leftAxis(ticks, u.F("pressure, %s absolute", u.Pressure))
 	if depths := depthTicks(main, run, r, u); len(depths) > 0 {
-		main.rightAxis(depths, fmt.Sprintf("depth-equivalent, %s", u.Depth))
+		main.rightAxis(depths, u.F("depth-equivalent, %s", u.Depth))
 	}
 
 	if share > 0 {
@@ -98,9 +97,9 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 		lowest.markFailure(line, r.Verdict.FirstFailure)
 		lowest.leftAxis(ticks, "Δ, "+small)
 	}
-	lowest.timeAxis(timeTicks(line.span, int((right-left)/(42*pt))), line.axisTitle())
+	lowest.timeAxis(timeTicks(line.span, int((right-left)/(42*pt))), line.axisTitle(u))
 
-	title := fmt.Sprintf("Pressure in the chamber over time, unit %s", units.Clean(r.Verdict.Unit, 60))
+	title := u.F("Pressure in the chamber over time, unit %s", units.Clean(r.Verdict.Unit, 60))
 	drawn, err := f.picture("pressure", title, pressureWords(r, u, line))
 	return drawn.along(lowest.over(line), err)
 }
@@ -112,7 +111,7 @@ func ticksIn(p panel) int { return min(max(2, int((p.top-p.bottom)/(15*pt))), mo
 
 // pressureWords says in words what the picture of the pressure shows.
 func pressureWords(r *analysis.Result, u units.System, l timeline) string {
-	words := fmt.Sprintf("The run lasted %s.", units.Length(secondsLong(l.span)))
+	words := u.F("The run lasted %s.", u.Length(secondsLong(l.span)))
 	holds, deepest := 0, 0.0
 	for _, s := range r.Stages {
 		if s.Kind == "hold" {
@@ -121,13 +120,13 @@ func pressureWords(r *analysis.Result, u units.System, l timeline) string {
 		}
 	}
 	if holds > 0 {
-		words += fmt.Sprintf(" Measuring windows: %d, the deepest at %s.", holds, u.DepthText(deepest))
+		words += " " + u.F("Measuring windows: %d, the deepest at %s.", holds, u.DepthText(deepest))
 	}
 	if !math.IsNaN(r.Conditions.PeakPa) {
-		words += fmt.Sprintf(" Highest pressure seen: %s absolute.", u.PressureText(r.Conditions.PeakPa))
+		words += " " + u.F("Highest pressure seen: %s absolute.", u.PressureText(r.Conditions.PeakPa))
 	}
 	if f := r.Verdict.FirstFailure; f != nil {
-		words += fmt.Sprintf(" The unit began to fail %s after the start, at %s.",
+		words += " " + u.F("The unit began to fail %s after the start, at %s.",
 			units.Elapsed(f.Time.Sub(l.start)), u.DepthText(f.DepthM))
 	}
 	return words

@@ -24,7 +24,7 @@ func Residuals(c *calibration.Calibration, size Size) (*Picture, error) {
 	if !(span > 0) || !(low <= high) {
 		return nil, ErrNoData
 	}
-	f := newFigure(size)
+	f := newFigure(size, plain)
 	y := around(low, high, 0.06, math.Max(1, (high-low)*0.1))
 	p := panel{f: f, left: f.leftRoom(y), right: f.Width - 8*pt, bottom: timeAxisHeight, top: f.Height - 6*pt, span: span, y: y}
 	ticks := y.ticks(ticksIn(p))

@@ -49,7 +49,7 @@ func (p panel) labelStages(l timeline, stages []analysis.StageSpan, u units.Syst
 		depth := u.DepthText(s.DepthM)
 		name := units.Clean(s.Name, 24)
 		if name == "" {
-			name = fmt.Sprint("stage ", s.Index)
+			name = u.F("stage %d", s.Index)
 		}
 		labels = append(labels, label{p.px((from + to) / 2), [3]string{name + ", " + depth, depth, fmt.Sprint(s.Index)}})
 	}
@@ -188,7 +188,7 @@ func (p panel) labelFailure(l timeline, f *analysis.FirstFailure, u units.System
 	if f == nil || f.Time.IsZero() {
 		return
 	}
-	rows := []string{"began to fail", units.Elapsed(f.Time.Sub(l.start)) + ", " + u.DepthText(f.DepthM)}
+	rows := []string{u.T("began to fail"), units.Elapsed(f.Time.Sub(l.start)) + ", " + u.DepthText(f.DepthM)}
 	width := 0.0
 	for _, row := range rows {
 		width = (math.Max((width), p.f.textWidth(textSize, row)))

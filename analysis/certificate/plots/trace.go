@@ -35,12 +35,12 @@ func LeakTrace(r *analysis.Result, leaks []LeakPoint, limit float64, u units.Sys
 		return nil, ErrNoData
 	}
 	cut := func(v float64) float64 { return math.Max(-most/2, math.Min(most, v)) }
-	f := newFigure(size)
+	f := newFigure(size, u)
 	y := scale{low: -most / 2, high: most}
 	left, right := f.leftRoom(y), f.Width-8*pt
 	entries := []keyEntry{{label: "estimate", stroke: readStroke}, {label: "95 % bounds", shade: straw}}
 	if limit > 0 {
-		entries = append(entries, keyEntry{label: "limit " + units.Sized(limit), stroke: limitStroke})
+		entries = append(entries, keyEntry{label: u.F("limit %s", u.Sized(limit)), stroke: limitStroke})
 	}
 	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 2*pt
 	p := panel{f: f, left: left, right: right, bottom: timeAxisHeight, top: top, span: line.span, y: y}
@@ -66,8 +66,8 @@ func LeakTrace(r *analysis.Result, leaks []LeakPoint, limit float64, u units.Sys
 	}
 	p.curve(readStroke, estimate)
 	p.leftAxis(ticks, "leak, ml/h")
-	p.timeAxis(timeTicks(line.span, int((right-left)/(42*pt))), line.axisTitle())
-	words := fmt.Sprintf("At the end %s ml/h, between %s and %s.", units.Number(last.Estimate, 2), units.Number(last.Low, 2), units.Number(last.High, 2))
+	p.timeAxis(timeTicks(line.span, int((right-left)/(42*pt))), line.axisTitle(u))
+	words := fmt.Sprintf("At the end %s ml/h, between %s and %s.", u.Number(last.Estimate, 2), u.Number(last.Low, 2), u.Number(last.High, 2))
 	drawn, err := f.picture("trace", "Leak as it was estimated over time", words)
 	return drawn.along(p.over(line), err)
 }

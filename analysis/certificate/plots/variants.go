@@ -7,7 +7,6 @@ import (
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/drawing"
-	"proofpot/analysis/certificate/units"
 	"proofpot/analysis/statistics"
 )
 
@@ -55,7 +54,7 @@ func rowsOver(id, title, description string, rows []row, span float64, entries [
 	}
 	const rowStep = 12 * pt
 	height := 60 + float64(len(rows))*(rowStep/pt) + 2*(lineStep/pt)
-	f := newFigure(Size{Wide.Width, min(height, 4900)})
+	f := newFigure(Size{Wide.Width, min(height, 4900)}, plain)
 	left := 60.0
 	for _, r := range rows {
 		left = max(left, f.textWidth(textSize, r.label)+12*pt)
@@ -149,7 +148,7 @@ func Survival(h statistics.History, b statistics.Bound) (*Picture, error) {
 		return nil, ErrNoData
 	}
 	span := deepest([]statistics.History{h})
-	f := newFigure(Wide)
+	f := newFigure(Wide, plain)
 	p := panel{f: f, left: 40 * pt, right: f.Width - 10*pt, bottom: timeAxisHeight + 4*pt, span: span, y: scale{low: 0, high: 1.05}}
 	entries := []keyEntry{{label: "Turnbull's estimate", stroke: readStroke}, {label: "ambiguous within a step", shade: window}}
 	if b.Fit != nil {
@@ -203,14 +202,14 @@ func Probability(h statistics.History, b statistics.Bound) (*Picture, error) {
 		least = 0.05 * most
 	}
 	least /= 1.05
-	f := newFigure(Wide)
+	f := newFigure(Wide, plain)
 	p := panel{f: f, left: 46 * pt, right: f.Width - 10*pt, bottom: timeAxisHeight + 4*pt, span: math.Log(most / least),
 		y: scale{low: fit.Family.Z(0.008), high: fit.Family.Z(0.97)}}
 	p.top = f.Height - 6*pt - f.key(p.left, p.right, f.Height-2*pt, []keyEntry{
 		{label: "step of Turnbull's estimate", stroke: readStroke}, {label: fit.Family.String() + " fit", stroke: fittedStroke}, {label: "lower 90 % bound", stroke: secondStroke}})
 	var levels, ticks []tick
 	for _, s := range shares {
-		levels = append(levels, tick{fit.Family.Z(s), units.Number(100*s, 0) + " %"})
+		levels = append(levels, tick{fit.Family.Z(s), plain.Number(100*s, 0) + " %"})
 	}
 	for _, t := range niceTicks(least, most, 8) {
 		if t.at > 0 {

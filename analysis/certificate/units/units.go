@@ -1,5 +1,5 @@
 // Package units writes depths, pressures, rates and times for the certificate
-// and its pictures in the units its reader chose. Values come in as metres,
+// and its pictures in the units and the language its reader chose. Values come in as metres,
 // pascal absolute, ml/h and UTC times; what is not a number is written as
 // NotMeasured, never as NaN.
 package units
@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"proofpot/analysis/certificate/words"
 )
 
 // NotMeasured stands wherever a value is missing.
@@ -39,14 +41,18 @@ const (
 	pascalPerPsi = 0.45359237 * 9.80665 / (0.0254 * 0.0254)
 )
 
-// System is the choice of units of one document.
+// Language is a language by its BCP 47 tag.
+type Language = words.Language
+
+// System is the choice of units and language of one document.
 type System struct {
 	Depth    Depth
 	Pressure Pressure
+	words.Language
 }
 
-// Check fills in metres and bar where nothing was chosen and refuses a unit
-// that it does not know.
+// Check fills in metres, bar and English where nothing was chosen and refuses a unit
+// or a language that it does not know.
 func (s System) Check() (System, error) {
 	if s.Depth == "" {
 		s.Depth = Metre
@@ -60,7 +66,9 @@ func (s System) Check() (System, error) {
 	if s.Pressure != Bar && s.Pressure != KPa && s.Pressure != PoundPerIn {
 		return s, fmt.Errorf("unknown unit of pressure %q: want bar, psi or kPa", string(s.Pressure))
 	}
-	return s, nil
+	var err error
+	s.Language, err = s.Language.Check()
+	return s, err
 }
 
 // DepthValue is a depth of m metres in the chosen unit.
@@ -116,24 +124,24 @@ const tie = 1e-6
 
 func (s System) depth(m float64, round func(float64) float64) string {
 	if !finite(m) {
-		return NotMeasured
+		return s.T(NotMeasured)
 	}
-	return Number(round(s.DepthValue(m)*10)/10, 1) + " " + string(s.Depth)
+	return s.Number(round(s.DepthValue(m)*10)/10, 1) + " " + string(s.Depth)
 }
 
 // PressureText writes a pressure in pascal with about 1 mbar of resolution.
 func (s System) PressureText(pa float64) string {
 	if !finite(pa) {
-		return NotMeasured
+		return s.T(NotMeasured)
 	}
 	decimals := map[Pressure]int{Bar: 3, KPa: 1, PoundPerIn: 2}[s.Pressure]
-	return Number(s.PressureValue(pa), decimals) + " " + string(s.Pressure)
+	return s.Number(s.PressureValue(pa), decimals) + " " + string(s.Pressure)
 }
 
 // Number writes v with the given decimals and a true minus sign.
-func Number(v float64, decimals int) string {
+func (s System) Number(v float64, decimals int) string {
 	if !finite(v) {
-		return NotMeasured
+		return s.T(NotMeasured)
 	}
 	format := byte('f')
 	if math.Abs(v) >= 1e12 { // beyond all that is measured here: keep it short
@@ -142,30 +150,30 @@ func Number(v float64, decimals int) string {
 	text := strconv.FormatFloat(v, format, decimals, 64)
 	if unsigned, negative := strings.CutPrefix(text, "-"); negative {
 		if strings.Trim(unsigned, "0.") == "" {
-			return unsigned
+			return s.Decimal(unsigned)
 		}
-		return "−" + unsigned
+		return s.Decimal("−" + unsigned)
 	}
-	return text
+	return s.Decimal(text)
 }
 
 // Sized writes v with decimals that suit its size: three below 1, two below
 // 10, one below 100.
-func Sized(v float64) string { return Number(v, Decimals(v)) }
+func (s System) Sized(v float64) string { return s.Number(v, Decimals(v)) }
 
 // SizedUp is Sized rounded up, for upper bounds and detection limits.
-func SizedUp(v float64) string { return Bound(v, Decimals(v), true) }
+func (s System) SizedUp(v float64) string { return s.Bound(v, Decimals(v), true) }
 
 // Bound writes a bound to the given decimals, rounded away from what it bounds.
-func Bound(v float64, decimals int, upper bool) string {
+func (s System) Bound(v float64, decimals int, upper bool) string {
 	if !finite(v) {
-		return NotMeasured
+		return s.T(NotMeasured)
 	}
 	step := math.Pow10(decimals)
 	if upper {
-		return Number(math.Ceil(v*step-tie)/step, decimals)
+		return s.Number(math.Ceil(v*step-tie)/step, decimals)
 	}
-	return Number(math.Floor(v*step+tie)/step, decimals)
+	return s.Number(math.Floor(v*step+tie)/step, decimals)
 }
 
 // Decimals is how many decimals suit numbers as large as the largest given.
@@ -199,10 +207,10 @@ func Elapsed(d time.Duration) string {
 }
 
 // Length writes a duration in the way one says it: "90 s", "15 min", "9 h 30 min".
-func Length(d time.Duration) string {
+func (s System) Length(d time.Duration) string {
 	switch {
 	case d < 0:
-		return NotMeasured
+		return s.T(NotMeasured)
 	case d < 2*time.Minute:
 		return fmt.Sprintf("%d s", int64(math.Round(d.Seconds())))
 	case d < 2*time.Hour:
@@ -216,17 +224,17 @@ func Length(d time.Duration) string {
 }
 
 // UTC writes a moment to the second.
-func UTC(t time.Time) string {
+func (s System) UTC(t time.Time) string {
 	if t.IsZero() {
-		return NotMeasured
+		return s.T(NotMeasured)
 	}
 	return t.UTC().Format("2006-01-02 15:04:05") + " UTC"
 }
 
 // UTCClock writes the time of day of a moment to the second.
-func UTCClock(t time.Time) string {
+func (s System) UTCClock(t time.Time) string {
 	if t.IsZero() {
-		return NotMeasured
+		return s.T(NotMeasured)
 	}
 	return t.UTC().Format("15:04:05") + " UTC"
 }

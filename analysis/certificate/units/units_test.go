@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"proofpot/analysis/certificate/words"
 )
 
 // NIST SP 811 (2008), appendix B: 1 ft = 0.3048 m, 1 psi = 6,894.757 Pa.
@@ -41,7 +43,7 @@ func TestADepthToTrustIsNeverRoundedUp(t *testing.T) {
 func TestABoundNeverClaimsMoreThanItBounds(t *testing.T) {
 	for _, v := range []float64{0.4996, 0.5, -0.0204, 0.0001, 123.456, 9.9999} {
 		for decimals := range 4 {
-			low, high := Bound(v, decimals, false), Bound(v, decimals, true)
+			low, high := (System{}).Bound(v, decimals, false), (System{}).Bound(v, decimals, true)
 			if number(t, low) > v+1e-5 || number(t, high) < v-1e-5 {
 				t.Errorf("%v to %d decimals: %s to %s", v, decimals, low, high)
 			}
@@ -70,13 +72,13 @@ func number(t *testing.T, text string) float64 {
 func TestNothingWritesNaN(t *testing.T) {
 	s := System{Depth: Metre, Pressure: Bar}
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
-		for _, text := range []string{s.DepthText(v), s.DepthDown(v), s.DepthUp(v), s.PressureText(v), Number(v, 2), Sized(v), SizedUp(v), Bound(v, 1, true)} {
+		for _, text := range []string{s.DepthText(v), s.DepthDown(v), s.DepthUp(v), s.PressureText(v), s.Number(v, 2), s.Sized(v), s.SizedUp(v), s.Bound(v, 1, true)} {
 			if text != NotMeasured {
 				t.Errorf("%v is written as %q", v, text)
 			}
 		}
 	}
-	if UTC(time.Time{}) != NotMeasured || UTCClock(time.Time{}) != NotMeasured {
+	if s.UTC(time.Time{}) != NotMeasured || s.UTCClock(time.Time{}) != NotMeasured {
 		t.Error("a time that is not set is written as a time")
 	}
 }
@@ -91,7 +93,7 @@ func TestTimesReadAsOneSaysThem(t *testing.T) {
 		{9*time.Hour + 30*time.Minute, [2]string{"9:30:00", "9 h 30 min"}},
 		{72 * time.Hour, [2]string{"72:00:00", "72 h"}},
 	} {
-		if got := [2]string{Elapsed(c.of), Length(c.of)}; got != c.want {
+		if got := [2]string{Elapsed(c.of), (System{}).Length(c.of)}; got != c.want {
 			t.Errorf("%v: %q, want %q", c.of, got, c.want)
 		}
 	}
@@ -100,11 +102,11 @@ func TestTimesReadAsOneSaysThem(t *testing.T) {
 	}
 }
 
-func TestUnknownUnitsAreRefusedAndNoneMeansMetresAndBar(t *testing.T) {
-	if s, err := (System{}).Check(); err != nil || s != (System{Metre, Bar}) {
+func TestUnknownUnitsAreRefusedAndNoneMeansMetresBarAndEnglish(t *testing.T) {
+	if s, err := (System{}).Check(); err != nil || s != (System{Metre, Bar, words.English}) {
 		t.Errorf("%v, %v", s, err)
 	}
-	for _, s := range []System{{Depth: "fsw"}, {Pressure: "Bar"}} {
+	for _, s := range []System{{Depth: "fsw"}, {Pressure: "Bar"}, {Language: "tlh"}} {
 		if _, err := s.Check(); err == nil {
 			t.Errorf("%v was taken", s)
 		}
@@ -126,5 +128,14 @@ func TestTextIsMadeFitToPrint(t *testing.T) {
 	}
 	if got := Clean("nineteen runes long", 8); got != "nineteen…" {
 		t.Errorf("cut to %q", got)
+	}
+}
+
+func TestGermanNumbersHaveAComma(t *testing.T) {
+	s := System{Depth: Metre, Pressure: Bar, Language: "de"}
+	for got, want := range map[string]string{s.DepthText(24.36): "24,4 m", s.PressureText(101325): "1,013 bar", s.Number(-0.05, 2): "−0,05", s.SizedUp(0.1234): "0,124"} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }
