@@ -36,7 +36,7 @@ type Options struct {
 	Language        words.Language   // none: English
 	Paper           string           // A4 or letter; none: A4
 	Version         string           // of the program
-	Generated       time.Time        // when the certificate was made
+	Generated       time.Time        // the end of the record, by which the certificate is dated
 	SHA256          string           // of readings.lp, in hex; empty: not computed
 	Chamber, Inside []analysis.Point // pressures as read within plots.MomentSpan of a first failure; may be empty
 }

@@ -25,7 +25,7 @@ func TestTheDocumentHoldsWhatACalibrationCertificateHolds(t *testing.T) {
 			"f) method used":                          {"Profile %s (SHA-256 %s…); rate of the ramps %s.", s.run.Profile.Name, s.run.Profile.Hash()[:16]},
 			"g) description and identity of the item": {"Unit and closure", s.run.Unit.ID, "Seals", "Torque", "Lubricant"},
 			"i) dates of the activity":                {"Test started"},
-			"j) date of issue":                        {"Written", "2026-11-28"},
+			"j) date of issue":                        {"As of", "2026-11-28"},
 			"l) relates only to the item tested":      {"Limits of validity", "This unit (%s) in this closure, and no other. Opening it, or changing a seal, window or penetrator, ends the result for that joint."},
 			"m) results with units":                   {"Result of each stage", "Leak (bounds), ml/h"},
 			"n) deviations":                           {"Events and deviations", "Gaps"},

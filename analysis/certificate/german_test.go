@@ -162,6 +162,11 @@ func TestNoTextOfAPictureOverlapsOrRunsOff(t *testing.T) {
 			for _, bad := range drawingtest.Untidy(label.Drawing) {
 				t.Errorf("%s, %s, label: %s", name, o.Language, bad)
 			}
+			for _, l := range label.Texts() {
+				if code := label.Width - label.Height; l.Box().Right > code+10 { // its quiet zone
+					t.Errorf("%s, %s, label: %q runs into the code", name, o.Language, l.Words)
+				}
+			}
 		}
 	}
 	for name, make := range sceneMakers {

@@ -27,10 +27,10 @@ func newLabel(run setup.Run, r *analysis.Result, opts Options) (*plots.Picture, 
 		date = start.UTC().Format("2006-01-02")
 	}
 	l := plots.LabelText{Unit: units.Clean(u.named(v.Unit), 24), Code: u.codeText(r, opts),
-		Foot: u.T("until opened, struck or mended; see its certificate")}
+		Foot: u.T("until repaired and passed anew; see its report")}
 	switch v.Verdict {
 	case analysis.Pass:
-		l.Word = u.DepthDown(v.RatedDepthM)
+		l.Word, l.Foot = u.DepthDown(v.RatedDepthM), u.T("until opened, struck or mended; see its certificate")
 		l.Lines = []string{u.F("%s, as closed", u.waterWord(run)), u.F("tested %s", date)}
 		if !(v.RatedDepthM > 0) { // a check that proves no depth
 			l.Word, l.Lines[0] = u.T("NOT RATED"), u.T("passed a check, no depth rated")

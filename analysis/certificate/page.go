@@ -112,7 +112,7 @@ func newPage(run setup.Run, r *analysis.Result, opts Options, u pen) *page {
 		Started: u.UTC(plots.Start(r)), Made: u.T("time not stated"),
 	}
 	if !opts.Generated.IsZero() {
-		p.Made = u.UTC(opts.Generated)
+		p.Made = u.F("%s, the end of the record", u.UTC(opts.Generated))
 	}
 	p.Foot = u.F("unit %s, record %s", units.Clean(p.Unit, 40), units.Clean(p.Record, 50))
 	p.verdict(run, v, u)

@@ -138,7 +138,7 @@ func (p *page) printHead(s *sheet) {
 		s.Fact(s.T("Unit"), p.Unit, 0.17)
 		s.Fact(s.T("Record"), p.Record, 0.17)
 		s.Fact(s.T("Test started"), p.Started, 0.17)
-		s.Fact(s.T("Written"), p.Made+", proofpot "+p.Version, 0.17)
+		s.Fact(s.T("As of"), p.Made+"; proofpot "+p.Version, 0.17)
 	}, func() {
 		s.Picture(p.Code.Picture.Drawing)
 	})
@@ -252,8 +252,7 @@ func (p *page) printFigures(s *sheet) {
 		return func() {
 			s.Picture(f.Picture.Drawing)
 			s.Font("", s.small)
-			caption, _, _ := strings.Cut(f.Caption, ". ")
-			s.Text(strings.TrimSuffix(caption, ".")+".", paper.Soft)
+			s.Text(f.Caption, paper.Soft)
 			s.Font("", s.body)
 			s.Space(4)
 		}

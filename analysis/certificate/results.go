@@ -41,7 +41,11 @@ func (p *page) results(run setup.Run, r *analysis.Result, u pen) {
 	room := roomPa(run, r)
 	holds, left := weightiest(r.Verdict.Holds)
 	for _, h := range holds {
-		p.Stages = append(p.Stages, u.newStageRow(h, targetPa(r.Stages, h), room, start))
+		row := u.newStageRow(h, targetPa(r.Stages, h), room, start)
+		if f := r.Verdict.FirstFailure; f != nil && h.Verdict == analysis.Pass && h.Start.After(f.Time) {
+			row.Reasons = append(row.Reasons, u.T("measured after it had begun to fail: it proves no depth"))
+		}
+		p.Stages = append(p.Stages, row)
 	}
 	if left > 0 {
 		p.MoreStages = u.F("%d more holds stand in the record; none of them failed more clearly or has a higher upper bound than those listed.", left)

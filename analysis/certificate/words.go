@@ -114,7 +114,8 @@ func (u pen) limits(run setup.Run, r *analysis.Result) []string {
 	if v.ProvedDepthM > 0 && longest > 0 {
 		out = append(out, u.F("Time: the deepest hold that passed was watched for %s. Creep and slow ingress over longer times, and wear over many dives, were not tested beyond that.", u.Length(duration(longest))))
 	}
-	return append(out, u.T("The test loads the unit with pressure alone: no shocks, currents, hose pull or ageing."))
+	return append(out, u.T("The test loads the unit with pressure alone: no shocks, currents, hose pull or ageing."),
+		u.T("This document holds only whole, with all its pages."))
 }
 
 // singleUnit says what one tested unit is and is not evidence of.

@@ -32,6 +32,16 @@ func Covered(r rune) bool {
 	return err == nil && i != 0
 }
 
+// covered tells whether the font has all letters of a text.
+func covered(text string) bool {
+	for _, r := range text {
+		if r >= 0x7f && !Covered(r) {
+			return false
+		}
+	}
+	return true
+}
+
 // usual are the letters whose widths are looked up once.
 const usual = 0x180
 

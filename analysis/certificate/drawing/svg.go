@@ -76,6 +76,9 @@ func (s *svg) mark(m Mark) {
 		if m.Up {
 			fmt.Fprintf(&s.out, ` transform="rotate(-90 %s %s)"`, x, y)
 		}
+		if width := Width(m.Size, m.Words); width > 0 && covered(m.Words) { // as wide in any font
+			fmt.Fprintf(&s.out, ` textLength="%s" lengthAdjust="spacingAndGlyphs"`, short(width))
+		}
 		if m.Color != (color.RGBA{A: 0xff}) {
 			fmt.Fprintf(&s.out, ` fill="%s"`, hex(m.Color))
 		}

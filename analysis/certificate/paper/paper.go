@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"regexp"
 	"strings"
 	"time"
 
@@ -248,7 +249,7 @@ func (p *Paper) wrap(text string, width float64) []string {
 	var lines []string
 	for part := range strings.SplitSeq(printable(text), "\n") {
 		line := ""
-		for _, word := range strings.Fields(part) {
+		for _, word := range glued(strings.Fields(part)) {
 			if line != "" && p.doc.GetStringWidth(line+" "+word) <= width {
 				line += " " + word
 				continue
@@ -273,6 +274,23 @@ func (p *Paper) wrap(text string, width float64) []string {
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// unit finds a sign that belongs to the number before it.
+var unit = regexp.MustCompile(`^(°C|K|bar|mbar|m|ft|psi|kPa|Pa|ml|l|ml/h|mg/h|g/kg|g/m³|kg/m³|m/s²|s|min|h|%)[.,;:)]*$`)
+
+// glued joins a number with the sign that follows it, which no line parts.
+func glued(words []string) []string {
+	var out []string
+	for _, w := range words {
+		n := len(out) - 1
+		if n >= 0 && unit.MatchString(w) && out[n][len(out[n])-1] >= '0' && out[n][len(out[n])-1] <= '9' {
+			out[n] += " " + w
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
 }
 
 func (p *Paper) put(x, y float64, text string, t Tone) {

@@ -253,7 +253,7 @@ func extent(curves ...[]xy) (low, high float64, ok bool) {
 func same(v float64) float64 { return v }
 
 // leftAxis draws the frame, the marks and the title of a panel's left side.
-func (p panel) leftAxis(ticks []tick, title string) {
+func (p panel) leftAxis(ticks []tick, titles ...string) {
 	p.labelled(ticks, func(y float64, label string) {
 		p.f.line(frameStroke, p.left-tickMark, y, p.left, y)
 		p.f.write(style(tickSize, black, drawing.End, beside), p.left-tickMark-2*pt, y, label)
@@ -261,18 +261,18 @@ func (p panel) leftAxis(ticks []tick, title string) {
 	p.f.outline(p.left, p.bottom, p.right, p.top)
 	look := style(textSize, black, drawing.Middle, below)
 	look.up = true
-	p.f.write(look, 1*pt, (p.bottom+p.top)/2, p.fitting(title))
+	p.f.write(look, 1*pt, (p.bottom+p.top)/2, p.fitting(titles))
 }
 
 // rightAxis draws marks at values of the left scale with labels of their own.
-func (p panel) rightAxis(ticks []tick, title string) {
+func (p panel) rightAxis(ticks []tick, titles ...string) {
 	p.labelled(ticks, func(y float64, label string) {
 		p.f.line(frameStroke, p.right, y, p.right+tickMark, y)
 		p.f.write(style(tickSize, black, drawing.Start, beside), p.right+tickMark+2*pt, y, label)
 	})
 	look := style(textSize, black, drawing.Middle, above)
 	look.up = true
-	p.f.write(look, p.f.Width-2*pt, (p.bottom+p.top)/2, p.fitting(title))
+	p.f.write(look, p.f.Width-2*pt, (p.bottom+p.top)/2, p.fitting(titles))
 }
 
 // labelled draws the marks of a side whose labels do not stand on one another.
@@ -289,14 +289,20 @@ func (p panel) labelled(ticks []tick, draw func(y float64, label string)) {
 	}
 }
 
-// fitting gives the title of a side's scale, or its unit alone where the panel
-// is too low for the whole.
-func (p panel) fitting(title string) string {
-	title = p.f.u.T(title)
-	if i := strings.LastIndex(title, ", "); i >= 0 && p.f.textWidth(textSize, title) > p.top-p.bottom+6*pt {
-		return title[i+2:]
+// fitting gives the first title of a side's scale for which the panel is high enough,
+// or its unit alone.
+func (p panel) fitting(titles []string) string {
+	last := ""
+	for _, title := range titles {
+		last = p.f.u.T(title)
+		if p.f.textWidth(textSize, last) <= p.top-p.bottom+4*pt {
+			return last
+		}
 	}
-	return title
+	if i := strings.LastIndex(last, ", "); i >= 0 {
+		return last[i+2:]
+	}
+	return last
 }
 
 // leftRoom is how far from the picture's left edge the panels must begin for

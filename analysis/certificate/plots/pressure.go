@@ -82,7 +82,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	main.labelStages(line, r.Stages, u, stageRow)
 	main.leftAxis(ticks, u.F("pressure, %s absolute", u.Pressure))
 	if depths := depthTicks(main, run, r, u); len(depths) > 0 {
-		main.rightAxis(depths, u.F("depth-equivalent, %s", u.Depth))
+		main.rightAxis(depths, u.F("depth-equivalent, %s", u.Depth), u.F("depth, %s", u.Depth))
 	}
 
 	if share > 0 {
