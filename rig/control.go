@@ -21,7 +21,7 @@ const (
 	deadManSteps  = 2   // periods after which the driver shuts a fill that nobody renews
 	leadTime      = time.Second
 	trimPerS      = 0.05 // of a regulator's error, set right
-	trimMost      = 0.02 // of the pressure asked: what a regulator may be off
+	trimMost      = 0.02 // of the pressure asked: what a regulator may be off, and no more
 )
 
 // countPa is the step of the sensor, as it shows, or its noise: what it cannot tell.
@@ -153,7 +153,8 @@ func asNearAsItCan(p *Plan, s *State, to aim) bool {
 // asked for: the regulator is brought to the chamber's pressure behind the shut
 // fill valve, then the valve opens and the regulator is led along the line.
 // What it is off by is set right slowly at the target, where it shows. Beyond the
-// allowance the fill is shut whatever the regulator does.
+// allowance the fill is shut whatever the regulator does; one that gives far more
+// than it is asked for ends the run (see ahead).
 func regulate(p *Plan, s *State, now time.Duration, to aim) Valves {
 	at := s.Pa
 	allow := allowance(p, s, to.pa)
@@ -172,5 +173,12 @@ func regulate(p *Plan, s *State, now time.Duration, to aim) Valves {
 	if at > to.pa+allow {
 		return Valves{RegulatePa: s.Line}
 	}
-	return Valves{Fill: true, RegulatePa: min(s.Line+s.Trim+aimShare*allow, p.LimitPa)}
+	s.AskedPa = min(s.Line+s.Trim+aimShare*allow, p.LimitPa)
+	return Valves{Fill: true, RegulatePa: s.AskedPa}
+}
+
+// ahead tells whether a chamber pressure lies further above what the regulator was
+// asked for than it may be off and a ramp may run ahead: it does not follow.
+func ahead(p *Plan, s *State, pa float64) bool {
+	return s.Phase == Ramp && s.AskedPa > 0 && pa > s.AskedPa+trimMost*s.AskedPa+aheadPa+noiseBand(p)
 }

@@ -37,6 +37,12 @@ type Prompted interface {
 	Prompt(now Instant, p Prompt)
 }
 
+// Watched is a bench that a watchdog looks after. Unfed gives why it got no sign of
+// life, or nil: then the machine will soon start anew, which the record must say.
+type Watched interface {
+	Unfed() error
+}
+
 // Loop feeds the sequencer from devices and carries out what it asks for. It is
 // the same for the simulated bench, a replayed record and hardware.
 type Loop struct {
@@ -88,6 +94,7 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	}()
 	l.synced, l.state = time.Now(), l.Start
 	var broken, noValve string
+	var unfed bool
 	next := l.Clock.Now().Mono
 	if l.Start.Now > 0 {
 		next = l.Start.Now + l.Plan.Period // a run that goes on
@@ -117,6 +124,12 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		} else if err := l.Devices.Drive(now, out.Valves); err != nil && noValve == "" {
 			noValve = err.Error()
 			l.Recorder.Fault(next, "", "", "valve", noValve)
+		}
+		if w, ok := l.Devices.(Watched); ok && !unfed {
+			if err := w.Unfed(); err != nil {
+				unfed = true
+				l.Recorder.Fault(next, "", "", "watchdog", err.Error())
+			}
 		}
 		if err := l.keep(next, &out); err != nil && broken == "" {
 			broken = err.Error()

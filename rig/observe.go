@@ -100,6 +100,11 @@ func pressure(p *Plan, s *State, r *sensors.Reading) {
 	} else {
 		s.Over = 0
 	}
+	if ahead(p, s, r.Value) {
+		s.Ahead++
+	} else {
+		s.Ahead = 0
+	}
 	moved := math.Abs(r.Value - s.Pa)
 	if !p.frozen(s, r, moved) {
 		s.StuckAt = r.At

@@ -171,6 +171,17 @@ func run(t *rapid.T, p *Plan, seed uint64, most int, phases *[Done + 1]int) (ste
 		now += p.Period + late
 		in := w.input(p, now, v, buffer[:0])
 		in2 := again.input(p, now, v, buffer2[:0])
+		if w.IntN(4000) == 0 { // the run is cut off here, and goes on
+			held, told := w.IntN(2) == 0, w.IntN(2) == 0
+			again.IntN(4000)
+			again.IntN(2)
+			again.IntN(2)
+			s, s2 = p.Resume(s, now, w.pa, held, told), p.Resume(s2, now, w.pa, held, told)
+			now += p.Period
+			in, in2 = w.input(p, now, Valves{}, buffer[:0]), again.input(p, now, Valves{}, buffer2[:0])
+		} else {
+			again.IntN(4000)
+		}
 		was := s
 		var out, out2 Output
 		s, out = Step(p, s, in)
@@ -215,7 +226,7 @@ func holds(t *rapid.T, p *Plan, was, s *State, in *Input, out *Output) {
 		t.Fatalf("the regulator is asked for %.0f Pa", v.RegulatePa)
 	}
 	running := was.Phase != Done
-	bad := in.Operator.Abort || in.Broken != "" || in.NoValve != "" || s.Over >= overReadings || s.Twin.Over >= overReadings ||
+	bad := in.Operator.Abort || in.Broken != "" || in.NoValve != "" || s.Over >= overReadings || s.Twin.Over >= overReadings || s.Ahead >= overReadings ||
 		was.Phase > Ready && (s.Stop.Open || s.Float.Open) || s.Wet && (p.StopOnWet && was.Phase != Vent || p.CellsInside)
 	if running && bad && (!safe || s.Stopped == NotStopped) {
 		t.Fatalf("not safe in the step in which it had to be: %+v, stopped %q, in %s", v, s.Stopped, s.Phase)

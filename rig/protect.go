@@ -91,6 +91,7 @@ var protections = [...]Protection{
 	sawValveLost:       {"valve-lost", Trip, ValveLost, "", "a valve does not answer: shut the supply by hand"},
 	sawOverPressure:    {"over-pressure", Trip, OverPressure, "", "pressure above what is allowed"},
 	sawFillStuckOpen:   {"fill-stuck-open", Trip, FillStuckOpen, "fill", "the pressure rises as with the fill open, and it is shut"},
+	sawRegulator:       {"regulator", Trip, RegulatorRuns, "fill", "the chamber runs ahead of what the regulator is asked for: it does not follow"},
 	sawVentStuck:       {"vent-stuck", Trip, VentStuck, "vent", "the vent stands open and the pressure stays: DO NOT OPEN"},
 	sawWetWithCells:    {"wet-with-cells", Trip, WetWithCells, "", "water in a unit with cells: " + Quarantine},
 	sawHot:             {"hot", Trip, TooHot, "", "the unit heats up by itself: KEEP AWAY"},
@@ -103,6 +104,7 @@ var protections = [...]Protection{
 	sawNoResponse:      {"no-response", Release, NoResponse, "", "the ramp does not arrive"},
 	sawTooLong:         {"too-long", Release, TooLong, "", "the run takes far longer than planned"},
 	sawSpike:           {"spike", NoMore, NotStopped, "", "a reading above what is allowed: not filled"},
+	sawAhead:           {"ahead", NoMore, NotStopped, "", "a reading far above what the regulator is asked for: not filled"},
 	sawStuck:           {"stuck", NoMore, NotStopped, "", "the chamber sensor repeats its value to the last digit: it is not believed"},
 	sawApart:           {"apart", NoMore, NotStopped, "", "the two chamber sensors disagree: not filled"},
 	sawFall:            {"fall", NoMore, NotStopped, "", "the pressure fell at once with the valves shut: not filled for half a minute"},
@@ -121,6 +123,7 @@ const (
 	sawValveLost
 	sawOverPressure
 	sawFillStuckOpen
+	sawRegulator
 	sawVentStuck
 	sawWetWithCells
 	sawHot
@@ -133,6 +136,7 @@ const (
 	sawNoResponse
 	sawTooLong
 	sawSpike
+	sawAhead
 	sawStuck
 	sawApart
 	sawFall
@@ -158,6 +162,8 @@ func seen(i int, p *Plan, s *State, now time.Duration) bool {
 		return s.Over >= overReadings || s.Twin.Over >= overReadings
 	case sawFillStuckOpen:
 		return fillStuck(p, s, now)
+	case sawRegulator:
+		return s.Ahead >= overReadings
 	case sawVentStuck:
 		return ventDeaf(p, s, now)
 	case sawWetWithCells:
@@ -183,6 +189,8 @@ func seen(i int, p *Plan, s *State, now time.Duration) bool {
 			s.Phase == Ramp && p.Legs[s.Leg].Ask.WantsAnswer() && now-s.Since > answerMost
 	case sawSpike:
 		return s.Over > 0 || s.Twin.Over > 0
+	case sawAhead:
+		return s.Ahead > 0
 	case sawStuck:
 		return s.Stuck
 	case sawApart:
@@ -368,7 +376,7 @@ func bitsOf(words ...string) (bits uint32) {
 
 func sensorTag(p *Plan, word string) string {
 	switch word {
-	case "over-pressure", "sensor-lost", "spike", "stuck", "apart", "sensors-disagree":
+	case "over-pressure", "sensor-lost", "spike", "ahead", "stuck", "apart", "sensors-disagree":
 		return p.Chamber
 	case "twin-lost":
 		return p.Twin

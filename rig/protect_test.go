@@ -40,6 +40,13 @@ var dangers = map[string]struct {
 			c.pa += 1200 * p.Period.Seconds()
 		}
 	}},
+	"regulator": {in: func(p *Plan, c *pot, in *Input, s *State) { p.Regulator = true }}, // one that fills at a rate of its own
+	"ahead": {in: func(p *Plan, c *pot, in *Input, s *State) {
+		p.Regulator, c.fill = true, 1500
+		if in.Now == 80*time.Second { // on the way to 25 m
+			in.Readings[0].Value += 3e4
+		}
+	}},
 	"vent-stuck": {in: func(p *Plan, c *pot, in *Input, s *State) {
 		c.vent = 0
 		in.Operator.Abort = in.Now > 2*time.Minute

@@ -90,7 +90,7 @@ func TestARegulatorIsLedAlongTheRampToItsTarget(t *testing.T) {
 }
 
 // TestARegulatorThatSticksHighIsShutOff: the fill is shut beyond the allowance,
-// whatever the regulator gives, and the run ends in the vent if it goes on to rise.
+// whatever the regulator gives, and the run ends in the vent, locked out.
 func TestARegulatorThatSticksHighIsShutOff(t *testing.T) {
 	p := planned(t, nil)
 	c := &regulated{pa: room, outlet: room, share: 1}
@@ -106,10 +106,32 @@ func TestARegulatorThatSticksHighIsShutOff(t *testing.T) {
 			}
 		}
 	})
-	if s.Stopped != OverPressure && s.Stopped != NotStopped || c.pa > room+2e3 {
-		t.Errorf("stopped %q at %.0f Pa", s.Stopped, c.pa)
+	if s.Stopped != OverPressure && s.Stopped != RegulatorRuns || s.Locked != s.Stopped || c.pa > room+2e3 {
+		t.Errorf("stopped %q, locked out by %q at %.0f Pa", s.Stopped, s.Locked, c.pa)
 	}
 	if most := 2 * 7e5 / 5 * p.Period.Seconds(); peak > p.Legs[0].TargetPa+most {
 		t.Errorf("%.0f Pa beyond the target, one period of the flow is %.0f Pa", peak-p.Legs[0].TargetPa, most/2)
+	}
+}
+
+// TestARegulatorThatRunsAwayOnTheWayIsFoundLongBeforeTheTarget: what lies far below
+// the target is no over-pressure, but the ramp is not the one that was asked for.
+func TestARegulatorThatRunsAwayOnTheWayIsFoundLongBeforeTheTarget(t *testing.T) {
+	p := planned(t, nil)
+	c := &regulated{pa: room, outlet: room, share: 1}
+	peak := 0.0
+	s := follow(t, p, c, func(now time.Duration, s *State, out *Output) {
+		if s.Phase == Ramp && s.Leg == 1 && s.Pa > room+6e4 {
+			c.stuck = p.Legs[1].TargetPa - 2e4
+		}
+		if c.stuck > 0 && s.Stopped == NotStopped {
+			peak = max(peak, s.Pa)
+		}
+	})
+	if s.Stopped != RegulatorRuns || s.Locked != RegulatorRuns {
+		t.Errorf("stopped %q, locked out by %q", s.Stopped, s.Locked)
+	}
+	if most := room + 6e4 + 12e3 + 2*(p.Legs[1].TargetPa-room-6e4)/5*p.Period.Seconds(); peak > most {
+		t.Errorf("it was let run to %.0f Pa gauge, a period of the flow beyond what is a runaway is %.0f Pa", peak-room, most-room)
 	}
 }

@@ -103,6 +103,7 @@ func ready(p *Plan, s *State, now time.Duration, out *Output) bool {
 func startRamp(p *Plan, s *State, now time.Duration, leg int, out *Output) {
 	s.Leg, s.StartPa, s.Reached, s.FirstReached, s.QuietSince = leg, s.Smooth, false, 0, now
 	s.Line, s.LineAt, s.Coarse, s.Trim, s.Led, s.LeadSince = s.Smooth, now, false, 0, false, now
+	s.AskedPa, s.Ahead = 0, 0
 	s.Alarms &^= onceALeg
 	s.Hand = handwork{Since: now, LowPa: s.Smooth}
 	s.Valves, s.LegSince = p.Legs[leg].rest(), now

@@ -90,6 +90,8 @@ type State struct {
 	Led       bool          // the regulator stands at the chamber's pressure
 	LeadSince time.Duration //
 	Trim      float64       // Pa that is added to what the regulator is asked for
+	AskedPa   float64       // of it with the fill open in this ramp, absolute; 0: not yet
+	Ahead     int           // readings in a row far above that
 
 	Twin        twinState // second transducer of the chamber
 	Lid, Stop   contact

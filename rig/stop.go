@@ -23,6 +23,7 @@ const (
 	WetWithCells
 	TooHot
 	TooLong
+	RegulatorRuns
 	stops
 )
 
@@ -41,6 +42,7 @@ var stopWords = [stops]string{
 	"water in a unit with cells: fill cut and vented; quarantine it",
 	"too hot: fill cut and vented; keep away, let it cool",
 	"the run takes far longer than planned: fill cut and vented",
+	"the regulator gives more than it is asked for: fill cut and vented; shut the supply by hand",
 }
 
 // String gives the reason in words.

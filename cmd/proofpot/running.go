@@ -64,7 +64,7 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 		}}
 	if on := r.w.console; on != nil {
 		loop.Observe = func(now rig.Instant, s *rig.State, out *rig.Output, readings []sensors.Reading) {
-			r.watch.step(now, s, out, readings)
+			r.observe(now, s, out, readings)
 			on.Step(now, s, out, readings)
 		}
 		loop.Operator = func() rig.Operator {

@@ -14,7 +14,9 @@ const (
 	commitDelay = 500 * time.Millisecond
 	// bigBatch goes to the disk without waiting.
 	bigBatch = 1 << 20
-	// maxQueue bounds what waits for the disk: at ten readings a second an hour.
+	// maxQueue, bytes: more than that waits for the disk and the run must end. It
+	// is an hour at ten readings a second. Nothing is ever left out: a run that ends
+	// vents for half an hour at most, which is what the memory must hold beyond.
 	maxQueue = 8 << 20
 	// lateAfter: a disk that has not taken a line for so long has failed.
 	lateAfter = 30 * time.Second
@@ -55,14 +57,7 @@ func (c *committer) put(b []byte, urgent, wait bool) error {
 	for wait && c.err == nil && c.taken+len(c.pending)+len(b) > maxQueue && c.taken+len(c.pending) > 0 {
 		c.room.Wait()
 	}
-	switch {
-	case len(b) == 0:
-	case c.taken+len(c.pending)+len(b) > maxQueue && c.taken+len(c.pending) > 0:
-		if c.err == nil {
-			c.err = fmt.Errorf("the record cannot be written fast enough: %d bytes wait for the disk", c.taken+len(c.pending))
-		}
-		return c.err
-	default:
+	if len(b) > 0 {
 		if len(c.pending) == 0 {
 			c.first = time.Now()
 		}
@@ -76,11 +71,14 @@ func (c *committer) put(b []byte, urgent, wait bool) error {
 	return c.state()
 }
 
-// state is called with mu held. A disk that is late is an error now, and none
-// any more once it has caught up; every other error stays.
+// state is called with mu held. A disk that is late, by time or by bytes, is an
+// error now, and none any more once it has caught up; every other error stays.
 func (c *committer) state() error {
 	if c.err != nil {
 		return c.err
+	}
+	if n := c.taken + len(c.pending); n > maxQueue {
+		return fmt.Errorf("the record cannot be written fast enough: %d bytes wait for the disk", n)
 	}
 	if d := c.unsynced(); d > lateAfter {
 		return fmt.Errorf("the record is not on the disk: it has not answered for %s", d.Round(time.Second))

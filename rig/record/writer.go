@@ -26,12 +26,12 @@ const (
 // Writer writes readings.lp. Lines gather until Flush, which hands them to a
 // goroutine that appends and syncs them in batches: at once where a stage, a
 // fault or an event of the run is among them, within a second otherwise. The
-// first error sticks and is what the run is told; what can be written is
-// written all the same.
+// first error sticks, but for a disk that is only late, and is what the run is
+// told; what can be written is written all the same.
 type Writer struct {
 	// Wait lets Flush wait for a disk that does not keep up. It is for benches
-	// whose time can stand still; a real bench must not wait, and a queue that
-	// is full is an error there.
+	// whose time can stand still; a real bench must not wait: there too much
+	// that waits is an error, which ends the run, and is kept all the same.
 	Wait bool
 	// OnLine sees each line that was added, but chain lines. It must not keep it. May be nil.
 	OnLine func(*Line)

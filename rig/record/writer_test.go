@@ -199,7 +199,7 @@ func TestAFullDeviceOfTheSystemIsSaid(t *testing.T) {
 	}
 }
 
-func TestAQueueThatIsFullIsSaidAndNeverWaitedFor(t *testing.T) {
+func TestAQueueThatIsFullIsSaidNeverWaitedForAndLosesNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &disk{room: -1, delay: time.Hour}
 		w := NewWriter(d, start)
@@ -212,7 +212,18 @@ func TestAQueueThatIsFullIsSaidAndNeverWaitedFor(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), "fast enough") {
 			t.Fatal(err)
 		}
-		w.Close()
+		w.Readings(pressure(time.Second)) // what is seen while the run ends
+		w.Run(time.Second, "abort", "the record cannot be written")
+		if err := w.Flush(time.Second); err == nil {
+			t.Error("said once and no more")
+		}
+		lines := w.Lines()
+		if err := w.Close(); err != nil {
+			t.Error("all of it came to the disk in the end:", err)
+		}
+		if _, in := readAll(t, bytes.NewReader(d.Bytes())); !in.Intact || in.Lines < lines {
+			t.Errorf("%d lines were written, the record is %+v", lines, in)
+		}
 	})
 	synctest.Test(t, func(t *testing.T) {
 		d := &disk{room: -1, delay: time.Second}

@@ -2,6 +2,7 @@ package simbench_test
 
 import (
 	"context"
+	"errors"
 	"math"
 	"testing"
 	"time"
@@ -120,5 +121,39 @@ func TestAnOperatorPumpsThroughAProfile(t *testing.T) {
 				t.Errorf("seed %d: %.0f Pa over at %g m", seed, pa, plan.Legs[i].DepthM)
 			}
 		}
+	}
+}
+
+// unwatched is a bench whose watchdog takes no sign of life.
+type unwatched struct{ *simbench.Bench }
+
+func (unwatched) Unfed() error { return errors.New("watchdog: no such device") }
+
+// faulted keeps the kinds of the faults that are recorded.
+type faulted struct {
+	quiet
+	kinds []string
+}
+
+func (f *faulted) Fault(_ time.Duration, _, _, kind, _ string) { f.kinds = append(f.kinds, kind) }
+
+func TestAWatchdogThatIsNotFedIsToldOnce(t *testing.T) {
+	run := sheet(simbench.BuiltInBench())
+	plan, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
+	b, err := simbench.New(simbench.Default(run, 1), start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var f faulted
+	loop := &rig.Loop{Plan: plan, Devices: unwatched{b}, Clock: rig.NewSimClock(start, 0), Recorder: &f, SyncEvery: time.Hour}
+	if err := loop.Run(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if len(f.kinds) != 1 || f.kinds[0] != "watchdog" {
+		t.Errorf("the record is told %q", f.kinds)
 	}
 }

@@ -1,11 +1,9 @@
 package wiring
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"proofpot/rig"
@@ -14,7 +12,6 @@ import (
 	"proofpot/rig/valves/gpioline"
 	"proofpot/rig/valves/mcp4725"
 	"proofpot/rig/valves/serialrelay"
-	"proofpot/rig/watchdog"
 	"proofpot/sensors/serialport"
 )
 
@@ -124,45 +121,27 @@ func (b onBus) Close() error { return errors.Join(b.Regulator.Close(), b.bus.Clo
 // drivenBench is a bench with valves.
 type drivenBench struct {
 	*handBench
-	bank    *valves.Bank
-	kernel  *watchdog.Kernel  // nil: none
-	service *watchdog.Service // nil: none
+	bank *valves.Bank
 }
 
 // openDriven adds the valves to the sensors of a bench. On an error the sensors
 // stay the caller's.
 func openDriven(b setup.Bench, read *handBench, keepVent bool) (*drivenBench, error) {
-	service, err := watchdog.OpenService(os.Getenv, os.Getpid())
+	bank, err := openBank(b, read.with, keepVent)
 	if err != nil {
 		return nil, err
 	}
-	bank, err := openBank(b, read.with, keepVent)
-	if err != nil {
-		return nil, errors.Join(err, service.Close())
-	}
-	d := &drivenBench{handBench: read, bank: bank, service: service}
-	if b.Watchdog != nil {
-		if d.kernel, err = watchdog.OpenKernel(b.Watchdog.Device); err != nil {
-			return nil, errors.Join(err, bank.Close(), service.Close())
-		}
-	}
-	return d, nil
+	read.hung = bank.Hung
+	return &drivenBench{handBench: read, bank: bank}, nil
 }
 
 // Drive implements rig.Devices: it posts what is wanted and gives what is known
-// to be wrong. While a valve hangs, no watchdog is told that all is well.
-func (d *drivenBench) Drive(now rig.Instant, want rig.Valves) error {
+// to be wrong.
+func (d *drivenBench) Drive(_ rig.Instant, want rig.Valves) error {
 	if d.closed {
 		return errors.New("the valves were driven after the bench was closed")
 	}
-	err := d.bank.Drive(want.Fill, want.Vent, want.Pulse, want.RegulatePa)
-	if d.bank.Hung() {
-		return err
-	}
-	if d.kernel != nil {
-		err = cmp.Or(err, d.kernel.Alive())
-	}
-	return cmp.Or(err, d.service.Alive(now.Wall)) // one line: the first
+	return d.bank.Drive(want.Fill, want.Vent, want.Pulse, want.RegulatePa)
 }
 
 // VentOpen says whether the vent is known to stand open.
@@ -173,9 +152,5 @@ func (d *drivenBench) Close() error {
 	if d.closed {
 		return nil
 	}
-	err := d.bank.Close()
-	if d.kernel != nil {
-		err = errors.Join(err, d.kernel.Close())
-	}
-	return errors.Join(err, d.service.Close(), d.handBench.Close())
+	return errors.Join(d.bank.Close(), d.handBench.Close())
 }

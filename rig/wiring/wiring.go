@@ -112,6 +112,10 @@ func open(b setup.Bench, clock rig.Clock, keepVent bool) (rig.Devices, error) {
 	if err != nil {
 		return nil, fmt.Errorf("bench %q, %w", b.ID, err)
 	}
+	if bench.signs, err = openSigns(b); err != nil {
+		_ = bench.Close()
+		return nil, fmt.Errorf("bench %q: %w", b.ID, err)
+	}
 	if b.HandOperated {
 		return bench, nil
 	}
@@ -195,13 +199,19 @@ type handBench struct {
 	calibrated map[string]*calibrated
 	with       shared // what its valves may share with its sensors
 	closed     bool
+
+	signs signs
+	hung  func() bool // a valve does not come back: nobody is told that all is well; nil: no valves
+	unfed error       // of the last sign that could not be given
 }
 
-// Read implements rig.Devices. What it appends is in order of time.
+// Read implements rig.Devices. What it appends is in order of time. Whoever waits
+// for something reads, so it is here that a watchdog is fed.
 func (b *handBench) Read(now rig.Instant, to []sensors.Reading) []sensors.Reading {
 	if b.closed {
 		return to
 	}
+	b.unfed = b.feed(now.Wall)
 	base := len(to)
 	for _, d := range b.drivers {
 		to = d.Read(now.Mono, to)
@@ -212,6 +222,16 @@ func (b *handBench) Read(now rig.Instant, to []sensors.Reading) []sensors.Readin
 	}
 	return b.watch.Step(now.Mono, to, base)
 }
+
+func (b *handBench) feed(now time.Time) error {
+	if b.hung != nil && b.hung() {
+		return nil
+	}
+	return b.signs.alive(now)
+}
+
+// Unfed implements rig.Watched.
+func (b *handBench) Unfed() error { return b.unfed }
 
 // Drive implements rig.Devices. There is nothing to drive: a vent that is wanted
 // open is what the loop asks the person for; a fill valve that is wanted open is
@@ -229,7 +249,7 @@ func (b *handBench) Close() error {
 		return nil
 	}
 	b.closed = true
-	var all []error
+	all := []error{b.signs.close()}
 	for _, d := range b.drivers {
 		all = append(all, d.Close())
 	}
