@@ -1,9 +1,9 @@
 package campaign
 
 import (
-	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"runtime"
@@ -170,16 +170,14 @@ func ofValves(fault string) bool {
 	return false
 }
 
-// row is what a kind of fault came to.
+// row is what a kind of run came to.
 type row struct {
-	fault       string
 	runs, ended int
 	overPa      float64
 	noticed     []time.Duration
 	toSafe      time.Duration
 	lost, most  int
 	unsafe      int
-	stops       map[rig.Stop]int
 }
 
 // TestNothingThatBreaksIsUnsafe is the campaign, in part; all of it, with the
@@ -193,8 +191,6 @@ func TestNothingThatBreaksIsUnsafe(t *testing.T) {
 	every, _ := strconv.Atoi(os.Getenv("PROOFPOT_CAMPAIGN"))
 	one := os.Getenv("PROOFPOT_SEED")
 	began := time.Now()
-	rows := map[string]*row{}
-	simulated := 0.0
 	if one != "" {
 		every = 1
 	}
@@ -215,56 +211,66 @@ func TestNothingThatBreaksIsUnsafe(t *testing.T) {
 		})
 	}
 	workers.Wait()
-	refused, whole := map[string]int{}, 0
+	refused, whole, simulated := map[string]int{}, 0, 0.0
 	for i, sc := range list {
 		out := &outcomes[i]
-		r := rows[sc.fault]
-		if r == nil {
-			r = &row{fault: sc.fault, overPa: -1e9, stops: map[rig.Stop]int{}}
-			rows[sc.fault] = r
-		}
-		r.runs++
 		if sc.whole {
 			whole++
 		}
 		simulated += out.simS
-		r.overPa, r.toSafe = max(r.overPa, out.overPa), max(r.toSafe, out.toSafe)
-		r.lost, r.most = r.lost+out.lost, max(r.most, out.taken)
 		if out.refused != "" {
 			refused[out.refused]++
 		}
-		if out.stopped != rig.NotStopped {
-			r.ended++
-			r.stops[out.stopped]++
-			if out.noticed >= 0 {
-				r.noticed = append(r.noticed, out.noticed)
-			}
-		}
 		if out.unsafe != "" || out.lost != 0 {
-			r.unsafe++
 			t.Errorf("%s: %s, %d readings lost, stopped %q", sc, out.unsafe, out.lost, out.stopped)
 		}
 		if one != "" || os.Getenv("PROOFPOT_EACH") != "" {
 			t.Logf("%s: %+v", sc, *out)
 		}
 	}
-	var all []*row
-	for _, r := range rows {
-		all = append(all, r)
+	took := time.Since(began)
+	t.Logf("%d runs, %d of them with the profile's own times, %.0f simulated hours in %.0f s: %.0f simulated hours a minute; killed and not gone on with: %v\n%s\n%s\n%s",
+		len(list), whole, simulated/3600, took.Seconds(), simulated/3600/took.Minutes(), refused,
+		table("fault", list, outcomes, func(s scenario) string { return s.fault }),
+		table("stage and phase", list, outcomes, func(s scenario) string { return s.stage }),
+		table("profile", list, outcomes, func(s scenario) string { return s.profile }))
+}
+
+// table sums up what came of the runs, by what they are told apart by.
+func table(by string, list []scenario, outcomes []outcome, key func(scenario) string) string {
+	rows := map[string]*row{}
+	for i, sc := range list {
+		out := &outcomes[i]
+		r := rows[key(sc)]
+		if r == nil {
+			r = &row{overPa: -1e9}
+			rows[key(sc)] = r
+		}
+		r.runs++
+		r.overPa, r.toSafe = max(r.overPa, out.overPa), max(r.toSafe, out.toSafe)
+		r.lost, r.most = r.lost+out.lost, max(r.most, out.taken)
+		if out.stopped != rig.NotStopped {
+			r.ended++
+			if out.noticed >= 0 {
+				r.noticed = append(r.noticed, out.noticed)
+			}
+		}
+		if out.unsafe != "" || out.lost != 0 {
+			r.unsafe++
+		}
 	}
-	slices.SortFunc(all, func(a, b *row) int { return cmp.Compare(a.fault, b.fault) })
 	var text strings.Builder
-	text.WriteString("| fault | runs | ended by it | after, s, median / longest | until safe, s | highest pressure to the limit, bar | readings lost | taken by it | unsafe |\n|---|---|---|---|---|---|---|---|---|\n")
-	for _, r := range all {
+	text.WriteString("| " + by + " | runs | ended by it | after, s, median / longest | until safe, s | highest pressure to the limit, bar | readings lost | taken by it | unsafe |\n|---|---|---|---|---|---|---|---|---|\n")
+	for _, name := range slices.Sorted(maps.Keys(rows)) {
+		r := rows[name]
 		after := "–"
 		if n := len(r.noticed); n > 0 {
 			slices.Sort(r.noticed)
 			after = fmt.Sprintf("%.1f / %.1f", r.noticed[n/2].Seconds(), r.noticed[n-1].Seconds())
 		}
-		fmt.Fprintf(&text, "| %s | %d | %d | %s | %.1f | %+.2f | %d | %d | %d |\n", r.fault, r.runs, r.ended, after, r.toSafe.Seconds(), r.overPa/1e5, r.lost, r.most, r.unsafe)
+		fmt.Fprintf(&text, "| %s | %d | %d | %s | %.1f | %+.2f | %d | %d | %d |\n", name, r.runs, r.ended, after, r.toSafe.Seconds(), r.overPa/1e5, r.lost, r.most, r.unsafe)
 	}
-	took := time.Since(began)
-	t.Logf("%d runs, %d of them with the profile's own times, %.0f simulated hours in %.0f s: %.0f simulated hours a minute; killed and not gone on with: %v\n%s", len(list), whole, simulated/3600, took.Seconds(), simulated/3600/took.Minutes(), refused, text.String())
+	return text.String()
 }
 
 // TestAScenarioReplaysBitForBit: the same seed gives the same commands.
