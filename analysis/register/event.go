@@ -75,6 +75,7 @@ type Test struct {
 	LeakMLPerH  float64        `toml:"leak_ml_per_h,omitempty"` // upper 95 % bound at the proved depth
 	Mode        string         `toml:"mode,omitempty"`          // of a failure
 	FailedM     float64        `toml:"failed_depth_m,omitempty"`
+	Cycling     []Cycling      `toml:"cycling,omitempty"` // of its stages that go down again and again
 }
 
 // Dive is one dive of a unit.
@@ -83,7 +84,8 @@ type Dive struct {
 	Minutes  float64 `toml:"minutes,omitempty"` // 0: not stated
 	WaterC   float64 `toml:"water_c,omitempty"` // °C, lowest where a log has it
 	HasWater bool    `toml:"has_water_c,omitempty"`
-	Source   string  `toml:"source,omitempty"` // the file of a dive log, or empty: logged by hand
+	Descents int     `toml:"descents,omitempty"` // how often it was let down in it; 0: once
+	Source   string  `toml:"source,omitempty"`   // the file of a dive log, or empty: logged by hand
 }
 
 // Check says what is wrong with an event, in one line.
@@ -114,6 +116,8 @@ func (e *Event) Check() error {
 			return fmt.Errorf("dive.depth_m: %g is no depth of a dive; 0 to 1200 m is", d.DepthM)
 		case !(d.Minutes >= 0 && d.Minutes <= 1e6):
 			return fmt.Errorf("dive.minutes: %g is no duration; give minutes, or leave it out", d.Minutes)
+		case d.Descents < 0 || d.Descents > 10000:
+			return fmt.Errorf("dive.descents: %d must be 1 to 10000, or left out", d.Descents)
 		case !(d.WaterC >= -3 && d.WaterC <= 60):
 			return fmt.Errorf("dive.water_c: %g °C is no water to dive in; -3 to 60 °C is", d.WaterC)
 		}
@@ -128,7 +132,19 @@ func (e *Event) Check() error {
 			return fmt.Errorf("test.rated_depth_m: %g m must lie between 0 and the proved depth of %g m", t.RatedM, t.ProvedM)
 		}
 	}
+	for _, c := range testCycling(e.Test) {
+		if !(c.DepthM > 0) || c.Stood < 0 || c.FailedBy < 0 || c.FailedBy > 0 && c.FailedBy <= c.Stood {
+			return fmt.Errorf("test.cycling: %d cycles stood and failed by the %dth to %g m cannot be; a cycle stood is one before the failure", c.Stood, c.FailedBy, c.DepthM)
+		}
+	}
 	return nil
+}
+
+func testCycling(t *Test) []Cycling {
+	if t == nil {
+		return nil
+	}
+	return t.Cycling
 }
 
 // inOrder gives the events of a unit until a moment, sorted by time; what happened

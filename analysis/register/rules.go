@@ -8,6 +8,7 @@ import "fmt"
 type Rules struct {
 	Months     int     `toml:"months"`       // after the test; rings set, plastics creep
 	Dives      int     `toml:"dives"`        // since the test, 0: any number
+	Cycles     int     `toml:"cycles"`       // times that it was let down since the test, 0: any number; seals walk and wear
 	WarmerK    float64 `toml:"warmer_k"`     // K above the warmest water of the test: plastics are weaker
 	ColderK    float64 `toml:"colder_k"`     // K below its coldest: seals are stiffer
 	NearShare  float64 `toml:"near_share"`   // of the rated load, from which a trip gets a remark
@@ -18,7 +19,7 @@ type Rules struct {
 
 // DefaultRules are used where the register has none.
 func DefaultRules() Rules {
-	return Rules{Months: 12, Dives: 50, WarmerK: 5, ColderK: 10, NearShare: 0.9, BenchFrom: 8, BenchHours: 8, LeakMostML: 5}
+	return Rules{Months: 12, Dives: 50, Cycles: 200, WarmerK: 5, ColderK: 10, NearShare: 0.9, BenchFrom: 8, BenchHours: 8, LeakMostML: 5}
 }
 
 // Check says what is wrong with the rules, in one line.
@@ -28,6 +29,8 @@ func (r Rules) Check() error {
 		return fmt.Errorf("months: %d must be 1 to 120", r.Months)
 	case r.Dives < 0:
 		return fmt.Errorf("dives: %d must be 0 (any number) or more", r.Dives)
+	case r.Cycles < 0:
+		return fmt.Errorf("cycles: %d must be 0 (any number) or more", r.Cycles)
 	case !(r.WarmerK >= 0 && r.WarmerK <= 40):
 		return fmt.Errorf("warmer_k: %g must be 0 to 40 K", r.WarmerK)
 	case !(r.ColderK >= 0 && r.ColderK <= 40):

@@ -16,6 +16,7 @@ type Standing struct {
 	Tested  time.Time // when it was passed
 	Until   time.Time // when it ends by date
 	Dives   int       // since that test
+	Cycles  int       // times that it was let down in them
 	Ended   []string  // why it no longer holds, in order of time
 	Remarks []string  // what does not end it and should be known
 	Shut    bool      // as far as the register knows
@@ -102,7 +103,7 @@ func At(now time.Time, unit string, events []Event, rules Rules) (Standing, erro
 			if proved, rated, err = t.provenPa(); err != nil {
 				return s, err
 			}
-			s.Valid, s.Test, s.Tested, s.Dives = true, t, e.At, 0
+			s.Valid, s.Test, s.Tested, s.Dives, s.Cycles = true, t, e.At, 0, 0
 			s.Until = e.At.AddDate(0, rules.Months, 0)
 			s.Ended, s.Remarks, s.Shut, s.Wet = nil, nil, true, false
 		case Dived:
@@ -110,6 +111,8 @@ func At(now time.Time, unit string, events []Event, rules Rules) (Standing, erro
 				continue
 			}
 			s.Dives++
+			before := s.Cycles
+			s.Cycles += max(1, e.Dive.Descents)
 			load, err := LoadPa(diveWater(s.Test), e.Dive.DepthM, s.sealedPa())
 			if err != nil {
 				return s, err
@@ -130,6 +133,9 @@ func At(now time.Time, unit string, events []Event, rules Rules) (Standing, erro
 			}
 			if rules.Dives > 0 && s.Dives == rules.Dives+1 {
 				end(e.At, "more than %d dives since the test", rules.Dives)
+			}
+			if rules.Cycles > 0 && s.Cycles > rules.Cycles && before <= rules.Cycles {
+				end(e.At, "let down more than %d times since the test", rules.Cycles)
 			}
 		}
 	}

@@ -30,11 +30,14 @@ func TestOf(run setup.Run, r *analysis.Result, fingerprint string) Event {
 			t.LeakMLPerH = math.Max(t.LeakMLPerH, math.Ceil(known(h.LeakMLPerH.High)*1e4)/1e4)
 		}
 	}
-	for i, s := range run.Profile.Stages {
-		if s.DepthM >= v.RatedDepthM-0.05 && v.RatedDepthM > 0 && ran(r.Stages, i) {
-			t.Cycles += max(1, s.Cycles)
+	if v.RatedDepthM > 0 {
+		for _, one := range visits(run, r.Stages, 0, v.RatedDepthM) {
+			if one.whole() {
+				t.Cycles++
+			}
 		}
 	}
+	t.Cycling = cycling(run, r)
 	if f := v.FirstFailure; f != nil {
 		t.Mode, t.FailedM = f.Mode, known(f.DepthM)
 	}
@@ -53,15 +56,6 @@ func ClosureOf(u setup.Unit) *Closure {
 // CandidateOf makes a candidate of a profile and the time that it takes.
 func CandidateOf(p profiles.Profile, takes time.Duration) Candidate {
 	return Candidate{Profile: p.Name, Water: p.Water, RatedM: p.RatedM(), Takes: takes}
-}
-
-func ran(stages []analysis.StageSpan, index int) bool {
-	for _, s := range stages {
-		if s.Index == index && s.Kind == "hold" {
-			return true
-		}
-	}
-	return false
 }
 
 // known gives 0 for what was not measured.

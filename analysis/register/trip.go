@@ -24,6 +24,7 @@ type Need struct {
 	ID        string  `toml:"id"`
 	DeepestM  float64 `toml:"deepest_m"`
 	Dives     int     `toml:"dives"`
+	Descents  int     `toml:"descents,omitempty"`  // how often it is let down in one; 0: once
 	Minutes   float64 `toml:"minutes"`             // of the longest dive
 	Batteries string  `toml:"batteries,omitempty"` // "inside", "none" or empty
 }
@@ -54,6 +55,8 @@ func (t *Trip) Check() error {
 			return fmt.Errorf("unit[%d].deepest_m: %g must be above 0 and at most 1200 m", i, u.DeepestM)
 		case u.Dives < 1 || u.Dives > 1000:
 			return fmt.Errorf("unit[%d].dives: %d must be 1 to 1000", i, u.Dives)
+		case u.Descents < 0 || u.Descents > 10000:
+			return fmt.Errorf("unit[%d].descents: %d must be 1 to 10000, or left out", i, u.Descents)
 		case !(u.Minutes > 0 && u.Minutes <= 1e5):
 			return fmt.Errorf("unit[%d].minutes: %g must be above 0: minutes of the longest dive", i, u.Minutes)
 		case !slices.Contains([]string{"", "inside", "none"}, u.Batteries):
@@ -190,6 +193,9 @@ func (a *Answer) weigh(t *Trip, rules Rules) error {
 	}
 	if total := s.Dives + need.Dives; rules.Dives > 0 && total > rules.Dives {
 		a.not("%d dives since its test and %d to come are more than %d", s.Dives, need.Dives, rules.Dives)
+	}
+	if come := need.Dives * max(1, need.Descents); rules.Cycles > 0 && s.Cycles+come > rules.Cycles {
+		a.not("let down %d times since its test and %d to come are more than %d", s.Cycles, come, rules.Cycles)
 	}
 	a.weather(t, rules)
 	if s.Test.HoldS > 0 && need.Minutes*60 > s.Test.HoldS {

@@ -44,6 +44,7 @@ type History struct {
 	BenchLimitM  float64 // deepest depth-equivalent that any of the benches may go to
 	WaterLowC    float64 // °C, of the profiles' water
 	WaterHighC   float64
+	CyclesToM    float64  // m; above 0 the observations are cycles to that depth, else depths
 	Waters       []string // kinds of water in which the depths are meant, each once
 }
 

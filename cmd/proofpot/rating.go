@@ -42,7 +42,7 @@ func (c *ratingCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	fitted(w, rating.Bound, c.Share/100)
+	fitted(w, quantity{}, rating.Bound, c.Share/100)
 	fmt.Fprintf(w.out, "\nthe least of these, rounded down to whole metres of %s:\n", strings.Join(h.Waters, " and "))
 	for _, t := range rating.Terms {
 		governs := ""
@@ -134,14 +134,14 @@ func oneUnit(w *world) {
 }
 
 // fitted writes the fit behind a bound.
-func fitted(w *world, b statistics.Bound, share float64) {
+func fitted(w *world, q quantity, b statistics.Bound, share float64) {
 	fit := b.Fit
 	if fit == nil {
 		return
 	}
 	l := fit.QuantileLimits(0.5, 0.95)
 	s := fit.ScaleLimits(0.95)
-	fmt.Fprintf(w.out, "%s: median %.1f m (95 %%: %.1f to %.1f m)", fit.Family, fit.Quantile(0.5), l.Low, l.High)
+	fmt.Fprintf(w.out, "%s: median %s (95 %%: %s)", fit.Family, q.amount(fit.Quantile(0.5)), q.limits(l))
 	if fit.Family == statistics.Weibull {
 		fmt.Fprintf(w.out, ", slope %.1f (95 %%: %.1f to %.1f)", fit.Shape(), 1/s.High, 1/s.Low)
 		if ross := fit.RossShape(); fit.Failed >= 3 {
@@ -153,6 +153,6 @@ func fitted(w *world, b statistics.Bound, share float64) {
 	} else {
 		fmt.Fprintf(w.out, ", scatter %.0f %% (95 %%: %.0f to %.0f %%)", 100*fit.Scale, 100*s.Low, 100*s.High)
 	}
-	fmt.Fprintf(w.out, ", B%g %.1f m by estimate\n", 100*share, fit.Quantile(share))
-	fmt.Fprintf(w.out, "with %d failures the estimate looks steadier and deeper than it is: only the lower bound counts\n", fit.Failed)
+	fmt.Fprintf(w.out, ", B%g %s by estimate\n", 100*share, q.amount(fit.Quantile(share)))
+	fmt.Fprintf(w.out, "with %s the estimate looks steadier and better than it is: only the lower bound counts\n", counted(fit.Failed, "failure"))
 }

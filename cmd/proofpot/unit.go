@@ -337,12 +337,13 @@ func (c *logUnitCmd) Run(w *world) error {
 type diveUnitCmd struct {
 	registered
 	when
-	Unit    string   `arg:"" help:"The unit's id."`
-	DepthM  float64  `arg:"" name:"depth" help:"Greatest depth, m." placeholder:"M"`
-	Minutes float64  `help:"Duration, min."`
-	WaterC  *float64 `name:"water" help:"Temperature of the water, °C." placeholder:"C"`
-	By      string   `help:"Who dived it."`
-	Text    string   `help:"Anything seen." placeholder:"WORDS"`
+	Unit     string   `arg:"" help:"The unit's id."`
+	DepthM   float64  `arg:"" name:"depth" help:"Greatest depth, m." placeholder:"M"`
+	Minutes  float64  `help:"Duration, min."`
+	Descents int      `help:"How often it was let down in it."`
+	WaterC   *float64 `name:"water" help:"Temperature of the water, °C." placeholder:"C"`
+	By       string   `help:"Who dived it."`
+	Text     string   `help:"Anything seen." placeholder:"WORDS"`
 }
 
 // Run logs a dive.
@@ -351,7 +352,7 @@ func (c *diveUnitCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	d := register.Dive{DepthM: c.DepthM, Minutes: c.Minutes}
+	d := register.Dive{DepthM: c.DepthM, Minutes: c.Minutes, Descents: c.Descents}
 	if c.WaterC != nil {
 		d.WaterC, d.HasWater = *c.WaterC, true
 	}

@@ -24,7 +24,7 @@ type population struct {
 	Mode    string `help:"Failures of this mode only; a unit that failed by another counts as not failed by this one where it was last tight." enum:",seep,burst,collapse,reseal,damp" default:""`
 	Depths  string `help:"held: between the deepest hold passed and the depth of the failure, which is what a rating needs. began: between the 95 %% bounds of the depth at which the failure began." enum:"held,began" default:"held"`
 	Closure string `help:"once: one observation a unit, up to its first failure, in whatever closure. each: every closure of a unit is one of its own." enum:"once,each" default:"once"`
-	Closed  string `name:"register" help:"Folder of the register that knows the closures; without it, the closed_on and closed_by of each record." placeholder:"DIR"`
+	Closed  string `name:"register" help:"Folder of the register, for --closure each (without it, the closed_on and closed_by of each record) and --cycles-to (without it, register)." placeholder:"DIR"`
 	Family  string `help:"Distribution of the depths." enum:"weibull,lognormal" default:"weibull"`
 }
 
@@ -178,6 +178,10 @@ func tellUnits(w *world, h statistics.History) {
 	if h.MixedHolds() {
 		fmt.Fprintf(w.out, "  note: the holds that decided last from %.0f to %.0f s; a depth held for minutes is not held for a night\n", h.HoldLowS, h.HoldHighS)
 	}
+	tellModes(w, h)
+}
+
+func tellModes(w *world, h statistics.History) {
 	modes := map[string]bool{}
 	for _, o := range h.Observations {
 		if o.Failed() {

@@ -33,6 +33,22 @@ type row struct {
 	bound float64 // lower bound, NaN for none
 }
 
+// measured names what a variant's units are compared by.
+func measured(h statistics.History) string {
+	if h.CyclesToM > 0 {
+		return fmt.Sprintf("cycles to %g m", h.CyclesToM)
+	}
+	return "depth, m"
+}
+
+// what is measured's word for a title.
+func what(all []statistics.History) string {
+	if len(all) > 0 && all[0].CyclesToM > 0 {
+		return "cycles"
+	}
+	return "depth"
+}
+
 // deepest gives a round end of the axis of depth.
 func deepest(all []statistics.History) float64 {
 	most := 1.0
@@ -48,7 +64,7 @@ func deepest(all []statistics.History) float64 {
 }
 
 // rowsOver draws rows of bars over depth.
-func rowsOver(id, title, description string, rows []row, span float64, entries []keyEntry) (*Picture, error) {
+func rowsOver(id, title, description, axis string, rows []row, span float64, entries []keyEntry) (*Picture, error) {
 	if len(rows) == 0 {
 		return nil, ErrNoData
 	}
@@ -96,7 +112,7 @@ func rowsOver(id, title, description string, rows []row, span float64, entries [
 		}
 	}
 	f.outline(p.left, p.bottom, p.right, p.top)
-	p.timeAxis(ticks, "depth, m")
+	p.timeAxis(ticks, axis)
 	return f.picture(id, title, description)
 }
 
@@ -114,8 +130,15 @@ func Units(all []statistics.History) (*Picture, error) {
 	for _, m := range modeMarks {
 		entries = append(entries, keyEntry{label: m.mode, glyph: m.glyph, tone: m.tone})
 	}
-	entries = append(entries, keyEntry{label: "from the last tight hold; an arrow: did not fail", stroke: readStroke})
-	return rowsOver("units", "Units against depth", "For each unit the depths between which it first failed, with the mode; an arrow where it did not fail.", rows, deepest(all), entries)
+	if len(all) == 0 {
+		return nil, ErrNoData
+	}
+	from, description := "from the last tight hold; an arrow: did not fail", "For each unit the depths between which it first failed, with the mode; an arrow where it did not fail."
+	if all[0].CyclesToM > 0 {
+		from, description = "from the last cycle stood; an arrow: run-out", "For each unit the cycles between which it leaked, with the mode; an arrow where it did not."
+	}
+	entries = append(entries, keyEntry{label: from, stroke: readStroke})
+	return rowsOver("units", "Units against "+what(all), description, measured(all[0]), rows, deepest(all), entries)
 }
 
 // Forest draws the median of each variant with its 95 % limits and the lower
@@ -133,7 +156,10 @@ func Forest(all []statistics.History, bounds []statistics.Bound) (*Picture, erro
 		}
 		rows = append(rows, r)
 	}
-	return rowsOver("forest", "Variants", "Median depth of first failure of each variant with its 95 % limits, and the lower bound of B10.", rows, 1.25*deepest(all), []keyEntry{
+	if len(all) == 0 {
+		return nil, ErrNoData
+	}
+	return rowsOver("forest", "Variants", "Median "+what(all)+" at the first failure of each variant with its 95 % limits, and the lower bound of B10.", measured(all[0]), rows, 1.25*deepest(all), []keyEntry{
 		{label: "median", glyph: block, tone: black},
 		{label: "95 % limits of the median (no square: scatter not seen, arrow from the lower bound)", stroke: readStroke},
 		{label: "90 % of units stand this (lower 90 % bound)", glyph: pyramid, tone: rust}})
@@ -184,8 +210,8 @@ func Survival(h statistics.History, b statistics.Bound) (*Picture, error) {
 		p.pieces(secondStroke, [][]xy{bound})
 	}
 	p.leftAxis(levels, "share still tight")
-	p.timeAxis(ticks, "depth, m")
-	return f.picture("survival", "Share still tight over depth: "+h.Variant, "Turnbull's estimate with its ambiguous steps shaded, the fitted distribution and the lower bounds of its quantiles.")
+	p.timeAxis(ticks, measured(h))
+	return f.picture("survival", "Share still tight over "+what([]statistics.History{h})+": "+h.Variant, "Turnbull's estimate with its ambiguous steps shaded, the fitted distribution and the lower bounds of its quantiles.")
 }
 
 // Probability draws the fit as a straight line: depth on a logarithmic axis
@@ -241,6 +267,6 @@ func Probability(h statistics.History, b statistics.Bound) (*Picture, error) {
 	p.pieces(fittedStroke, [][]xy{line})
 	p.pieces(secondStroke, [][]xy{bound})
 	p.leftAxis(levels, "share failed")
-	p.timeAxis(ticks, "depth, m (logarithmic)")
+	p.timeAxis(ticks, measured(h)+" (logarithmic)")
 	return f.picture("probability", "Probability plot: "+h.Variant, "The fit as a straight line, with the steps of Turnbull's estimate and the lower bounds.")
 }

@@ -15,7 +15,7 @@ import (
 const indexFile = ".index.json"
 
 // indexVersion changes with the meaning of what it holds.
-const indexVersion = 1
+const indexVersion = 2
 
 type indexed struct {
 	Size  int64          `json:"size"`
