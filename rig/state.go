@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"math"
 	"time"
 
 	"proofpot/sensors"
@@ -261,6 +262,19 @@ type Prompt struct {
 	InsidePa float64 // absolute, of DrawDown and LetIn
 	DepthM   float64
 	WarmerK  float64 // than the water, of PutIn
+}
+
+// shownPa is the step in which a pressure is asked for: one hundredth of a bar.
+const shownPa = 1e3
+
+// ShownPa is the target as a person is told it, Pa absolute: in whole hundredths
+// of a bar above the room, never short of the target itself.
+func (p Prompt) ShownPa(roomPa float64) float64 {
+	round := math.Ceil
+	if p.Kind == LetOff {
+		round = math.Floor
+	}
+	return roomPa + round((p.TargetPa-roomPa)/shownPa)*shownPa
 }
 
 // WantsAnswer tells whether the run waits until the person says that it is done.

@@ -127,7 +127,7 @@ func (p *progress) step(now rig.Instant, s *rig.State, out *rig.Output, readings
 
 // wish is what the operator is asked to do, with the figures on his gauge.
 func (p *progress) wish(pr rig.Prompt) string {
-	bar := (pr.TargetPa - p.plan.RoomPa) / 1e5
+	bar := (pr.ShownPa(p.plan.RoomPa) - p.plan.RoomPa) / 1e5
 	text := ">>> " + strings.ToUpper(pr.Kind.String()[:1]) + pr.Kind.String()[1:]
 	switch pr.Kind {
 	case rig.PumpUp, rig.SlowDown, rig.LetOff:

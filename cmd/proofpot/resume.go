@@ -29,7 +29,15 @@ type resumeCmd struct {
 	PowerLoss   string        `help:"Simulated bench: what became of the pressure meanwhile, hold or vent." enum:"hold,vent" default:"vent"`
 	Register    string        `help:"Enter the test in the register of this folder when the run ends." placeholder:"DIR"`
 	Pace        float64       `help:"Simulated bench: simulated seconds a second; 0 is as fast as it goes." default:"0"`
+
+	unattended bool // nobody is there: only what was held goes on
 }
+
+// errNotBegun: the bench could not be looked at; the run can be gone on with when it can.
+var errNotBegun = errors.New("the run did not go on")
+
+// errNotHeld: a person must look first.
+var errNotHeld = errors.New("the pressure is not known to have been held, and nobody is there")
 
 // Help is shown by proofpot resume --help.
 func (resumeCmd) Help() string {
@@ -108,7 +116,7 @@ func (c *resumeCmd) goOn(w *world, run setup.Run, held *control, simulated bool)
 	}
 	now := time.Now().UTC()
 	if simulated {
-		now = cut.Start.Add(cut.Last + c.Gap)
+		now = cut.Start.Add(cut.End + c.Gap)
 	}
 	writer, found, err := record.Resume(c.Record, now)
 	if err != nil {
@@ -119,7 +127,7 @@ func (c *resumeCmd) goOn(w *world, run setup.Run, held *control, simulated bool)
 	devices, clock, err := c.openAgain(run, sim, cut.Start, offset)
 	if err != nil {
 		writer.Fault(offset, "", "", "not-opened", err.Error())
-		return 0, coded{exitUsage, errors.Join(err, writer.Close())}
+		return 0, coded{exitUsage, errors.Join(fmt.Errorf("%w: %w", errNotBegun, err), writer.Close())}
 	}
 	stopped, err := c.lookAndRun(w, run, held, cut, found, devices, clock, writer)
 	if cerr := writer.Close(); err == nil && cerr != nil {
@@ -218,11 +226,15 @@ func (c *resumeCmd) lookAndRun(w *world, run setup.Run, held *control, cut repla
 	}
 	if !after.Known() {
 		rec.Fault(at, cut.Plan.Chamber, "", "no-reading", "no chamber pressure: the run cannot go on")
-		return 0, errors.Join(fmt.Errorf("%w: sensor %q gave nothing; the run can be resumed when it does", rig.ErrDevice, cut.Plan.Chamber), devices.Close())
+		return 0, errors.Join(coded{exitBench, fmt.Errorf("%w: sensor %q gave nothing; it can be resumed when it does", errNotBegun, cut.Plan.Chamber)}, devices.Close())
 	}
 	gap := c.gap(run, held, found, cut)
 	gap.Before, gap.After = cut.Before.Ends(), after.Ends()
 	outcome, text := rig.JudgeGap(run, cut.Plan.RoomPa, gap)
+	if c.unattended && outcome != rig.GapHeld && cut.Phase != rig.Vent {
+		rec.Note(at, "not gone on with by itself: "+text)
+		return 0, errors.Join(coded{exitBench, fmt.Errorf("%w: %s", errNotHeld, text)}, devices.Close())
+	}
 	rec.Run(at, "resume", replay.GapText+text)
 	watch.say(at, text)
 	if err := rec.Sync(); err != nil {
@@ -239,8 +251,7 @@ const rebootLeast = 5 * time.Second
 
 // gap says what is known of how long the gap was.
 func (c *resumeCmd) gap(run setup.Run, held *control, found record.Resumed, cut replay.Cut) rig.Gap {
-	last := time.Unix(0, found.LastNS)
-	g := rig.Gap{Length: found.From.Sub(last), ClockTrusted: true}
+	g := rig.Gap{Length: found.From.Sub(cut.Start.Add(cut.Last)), ClockTrusted: true}
 	if held == nil {
 		return g
 	}

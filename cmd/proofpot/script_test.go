@@ -23,7 +23,9 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata/script",
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("XDG_STATE_HOME", filepath.Join(env.WorkDir, "state"))
-			return nil
+			unit, err := filepath.Abs("package/proofpot.service")
+			env.Setenv("UNIT", unit)
+			return err
 		},
 		Condition: func(cond string) (bool, error) {
 			return cond == "slow" && os.Getenv("PROOFPOT_SLOW") != "" || cond == "ci" && os.Getenv("CI") != "", nil

@@ -38,6 +38,7 @@ type serveCmd struct {
 	Records     string  `help:"Folder for records." default:"records"`
 	Bench       string  `help:"File that describes the bench; without it, the simulated bench." placeholder:"BENCH.TOML"`
 	Units       string  `help:"Folder of unit.toml files to choose from." default:"units" placeholder:"DIR"`
+	GoOn        bool    `help:"Go on at once with a run that a power cut or a crash ended, where the pressure was held; where it was not, wait for a person."`
 	ByHand      bool    `help:"Simulated bench: with a hand pump instead of valves."`
 	Pace        float64 `help:"Simulated bench: simulated seconds a second." default:"1"`
 }
@@ -47,6 +48,10 @@ func (serveCmd) Help() string {
 	return `Serves the operator's page of one bench. Open the address that it prints with any browser on this machine.
 For a telephone on the same network: --listen 0.0.0.0:8330; it prints the codes to enter there, and the fingerprint of
 its certificate to compare. Ctrl-C aborts a run that is under way, vents, and ends.
+
+With --go-on, which the service of the package has, a soak survives a power cut: the bench is looked at, and where the
+pressure was held (on_power_loss = "hold", or a cock shut by hand) the hold goes on in the same record. Where it was lost
+or nobody can tell, nothing is pressurised: the valves are left safe, and the page offers the run to whoever comes.
 
 Example: proofpot serve --bench bench.toml --units units`
 }
@@ -105,6 +110,11 @@ func (c *serveCmd) Run(w *world) error {
 			failed <- server.ServeTLS(page.Limited(listener), "", "")
 		}
 	}()
+	if c.GoOn {
+		if err := b.goOnAlone(s); err != nil {
+			fmt.Fprintf(w.errs, "not gone on with by itself: %v\n", err)
+		}
+	}
 	select {
 	case err = <-failed:
 		err = coded{exitBench, err}
@@ -308,9 +318,13 @@ func (b *pageBench) Run(ctx context.Context, c page.Choice, on *page.Console) (p
 
 // Resume implements page.Bench.
 func (b *pageBench) Resume(ctx context.Context, name string, on *page.Console) (page.Outcome, error) {
+	return b.resume(ctx, name, on, false)
+}
+
+func (b *pageBench) resume(ctx context.Context, name string, on *page.Console, unattended bool) (page.Outcome, error) {
 	folder := filepath.Join(b.cmd.Records, name)
 	out := page.Outcome{Record: name}
-	c := &resumeCmd{Record: folder, stateFlag: b.cmd.stateFlag, paperwork: b.cmd.paperwork, Acknowledge: true, Pace: b.cmd.Pace, Gap: 10 * time.Minute, PowerLoss: "vent"}
+	c := &resumeCmd{Record: folder, stateFlag: b.cmd.stateFlag, paperwork: b.cmd.paperwork, Acknowledge: true, Pace: b.cmd.Pace, Gap: 10 * time.Minute, PowerLoss: "vent", unattended: unattended}
 	papers, err := c.prepare()
 	if err != nil {
 		return out, err

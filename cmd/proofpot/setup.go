@@ -13,8 +13,6 @@ import (
 	"proofpot/cmd/proofpot/benchfile"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
-	"proofpot/sensors/discover"
-	"proofpot/sensors/gpiochip"
 )
 
 type setupCmd struct {
@@ -26,6 +24,8 @@ type setupCmd struct {
 	Wait        time.Duration `help:"How long to wait for the lid switch and the emergency stop to be operated." default:"2m"`
 	Read        time.Duration `help:"How long to read the sensors at open vent; the noise takes 20 s." default:"25s"`
 	Only        bool          `help:"Write the bench file and end; prove nothing."`
+
+	parts []busPart // on the I2C buses, once they were asked
 }
 
 // Help is shown by proofpot setup --help.
@@ -112,7 +112,7 @@ func (c *setupCmd) ask(w *world) (benchfile.Answers, error) {
 		if !q.Applies(answers) {
 			continue
 		}
-		c.found(w, &q)
+		c.found(w, &q, answers)
 		if old, ok := before[q.Key]; ok {
 			q.Default = old
 		}
@@ -156,37 +156,6 @@ func prompted(q benchfile.Question) string {
 		text += " [" + q.Default + "]"
 	}
 	return text + ": "
-}
-
-// found shows what this computer has of what is asked for, and takes the one
-// where there is one.
-func (c *setupCmd) found(w *world, q *benchfile.Question) {
-	show := func(text string) {
-		if c.Answers == "" {
-			fmt.Fprintln(w.errs, text)
-		}
-	}
-	switch q.Key {
-	case "port":
-		ports := discover.System.Ports()
-		for _, p := range ports {
-			show(strings.TrimSpace("  " + p.Path + "  " + p.What + " " + p.USB))
-			if !p.Mounted && q.Default == "" {
-				q.Default = p.Path
-			}
-		}
-		if len(ports) == 0 {
-			show("  this computer shows no serial port: is the device plugged in? A name typed here counts all the same")
-		}
-	case "chip":
-		chips, err := gpiochip.List()
-		if err != nil {
-			show("  " + err.Error())
-		}
-		for _, chip := range chips {
-			show(fmt.Sprintf("  %s  %s, %d lines", chip.Name, chip.Label, len(chip.Lines)))
-		}
-	}
 }
 
 // lineReader gives a line at a time, so that whoever reads takes no answer that

@@ -101,6 +101,11 @@ func (c *setupCmd) read(w *world, bench setup.Bench) error {
 		return answer(exitStopped)
 	}
 	roomPa := bench.RoomPa
+	for _, l := range looks {
+		if l.Quantity == sensors.RoomPressure {
+			roomPa = l.Last.Value
+		}
+	}
 	if roomPa == 0 {
 		roomPa = 101325
 	}

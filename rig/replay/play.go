@@ -3,6 +3,7 @@ package replay
 import (
 	"fmt"
 	"math"
+	"sort"
 	"strings"
 	"time"
 
@@ -36,12 +37,17 @@ func (t told) is(s *rig.State, p *rig.Plan) bool {
 }
 
 // gap takes in a resume line: the first is where the record was opened again,
-// the second says what became of the pressure.
+// the second says what became of the pressure. Where nobody came to say so the gap
+// goes on: what was read meanwhile is no look at the time before it.
 func (t *tape) gap(text string, at time.Duration) {
 	word, is := strings.CutPrefix(text, GapText)
 	if n := len(t.gaps); is && n > 0 && !t.gaps[n-1].judged {
 		g := &t.gaps[n-1]
 		g.ends, g.judged, g.held = at, true, strings.HasPrefix(word, rig.GapHeld.String())
+		return
+	}
+	if n := len(t.gaps); n > 0 && !t.gaps[n-1].judged {
+		t.gaps[n-1].ends = at
 		return
 	}
 	t.gaps = append(t.gaps, gap{begins: t.last, ends: at, told: t.told})
@@ -97,7 +103,8 @@ type Cut struct {
 	Plan   *rig.Plan
 	State  rig.State     // after the last step that the record tells of
 	Start  time.Time     // of the run, by the wall clock
-	Last   time.Duration // of the last line
+	Last   time.Duration // of the last line before the gap
+	End    time.Duration // of the last line: of a try to go on that came to nothing, or Last
 	Before rig.Side      // the chamber in the last minutes before the end, valves shut
 	Phase  rig.Phase
 	Told   bool     // the record has the line of the stage that State is in
@@ -123,7 +130,12 @@ func Recover(r *record.Record, follow func(now rig.Instant, out *rig.Output)) (C
 	}
 	t.begin(p.Period)
 	open := t.first
-	c := Cut{Plan: p, Start: t.start, Last: t.last, Notes: t.notes}
+	c := Cut{Plan: p, Start: t.start, Last: t.last, End: t.last, Notes: t.notes}
+	readings, gaps := t.readings, t.gaps
+	if n := len(gaps); n > 0 && !gaps[n-1].judged {
+		c.Last, gaps = gaps[n-1].begins, gaps[:n-1]
+		readings = readings[:sort.Search(len(readings), func(i int) bool { return readings[i].At > c.Last })]
+	}
 	c.State = play(p, t, func(now rig.Instant, s rig.State, out *rig.Output) {
 		if s.Valves.Fill || s.Valves.Vent {
 			open = now.Mono
@@ -134,18 +146,18 @@ func Recover(r *record.Record, follow func(now rig.Instant, out *rig.Output)) (C
 	})
 	c.Phase, c.Told = c.State.Phase, t.told.is(&c.State, p)
 	from := max(open+10*time.Second, c.Last-sideTime)
-	if n := len(t.gaps); n > 0 {
-		from = max(from, t.gaps[n-1].ends)
+	if n := len(gaps); n > 0 {
+		from = max(from, gaps[n-1].ends)
 	}
-	for i := range t.readings {
-		if t.readings[i].At >= from {
-			c.Before.See(&t.readings[i], p.Chamber)
+	for i := range readings {
+		if readings[i].At >= from {
+			c.Before.See(&readings[i], p.Chamber)
 		}
 	}
 	if !c.Before.Known() { // a valve stood open to the end: the last value has to do
-		for i := range t.readings {
-			if t.readings[i].At >= c.Last-LookTime {
-				c.Before.See(&t.readings[i], p.Chamber)
+		for i := range readings {
+			if readings[i].At >= c.Last-LookTime {
+				c.Before.See(&readings[i], p.Chamber)
 			}
 		}
 	}

@@ -109,6 +109,7 @@ func TestPartsThatCarryAnIdentityAreKnownAndOthersLeftAlone(t *testing.T) {
 	// sheet with a factory word that is invented.
 	an520 := prom(0x3132, 0x3334, 0x3536, 0x3738, 0x3940, 0x4142, 0x4344, 0x450B)
 	ms5837 := prom(0x2013, 0x88A6, 0x8E00, 0x4F68, 0x5752, 0x6816, 0x6622, 0x1234)
+	either := prom(0x9340, 34982, 36352, 20328, 22354, 26646, 26146, 0) // both CRCs are right, the second by chance
 	damaged := prom(0x2013, 0x88A6, 0x8E00, 0x4F78, 0x5752, 0x6816, 0x6622, 0x1234)
 	serial := func(w, r []byte) { copy(r, []byte{0xBE, 0xEF, 0x92, 0x66, 0x66, 0x93}) } // the SHT data sheets' CRC(BEEF) = 92
 	for _, c := range []struct {
@@ -120,6 +121,7 @@ func TestPartsThatCarryAnIdentityAreKnownAndOthersLeftAlone(t *testing.T) {
 		{"a barometer and a hygrometer", map[uint16]func(w, r []byte){0x76: id(0x60), 0x77: id(0x58), 0x44: serial},
 			[]Part{{0x44, "sht4x"}, {0x76, "bme280"}, {0x77, "bmp280"}}},
 		{"pressure sensors", map[uint16]func(w, r []byte){0x76: ms5837, 0x77: an520}, []Part{{0x76, "ms5837-30ba or ms5837-02ba"}, {0x77, "ms5803-14ba"}}},
+		{"one that may be either", map[uint16]func(w, r []byte){0x76: either}, []Part{{0x76, "ms5803-14ba, ms5837-30ba or ms5837-02ba"}}},
 		{"one whose words are damaged", map[uint16]func(w, r []byte){0x76: damaged}, nil},
 		{"a bus that is stuck", map[uint16]func(w, r []byte){0x76: prom(0, 0, 0, 0, 0, 0, 0, 0), 0x44: func(_, r []byte) { clear(r) }}, nil},
 	} {

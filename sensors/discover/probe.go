@@ -75,10 +75,14 @@ func pressure(bus i2c.Bus, addr uint16) string {
 	if words[1] == 0 || words[1] == 0xFFFF || words[1] == words[2] {
 		return ""
 	}
-	if stored, right := ms58xx.CRCLast.CRC(words); stored == right {
+	last, rightLast := ms58xx.CRCLast.CRC(words)
+	first, rightFirst := ms58xx.CRCFirst.CRC(words)
+	switch {
+	case last == rightLast && first == rightFirst: // four bits are right by chance once in sixteen times
+		return "ms5803-14ba, ms5837-30ba or ms5837-02ba"
+	case last == rightLast:
 		return "ms5803-14ba"
-	}
-	if stored, right := ms58xx.CRCFirst.CRC(words); stored == right {
+	case first == rightFirst:
 		return "ms5837-30ba or ms5837-02ba"
 	}
 	return ""

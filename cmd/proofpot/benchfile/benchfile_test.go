@@ -21,8 +21,26 @@ func TestWhateverIsAnsweredTheFileLoads(t *testing.T) {
 			}
 			var typed string
 			switch {
+			case strings.HasSuffix(q.Key, "_mux"):
+				typed = rapid.SampledFrom([]string{"-", "0x70", "0x73"}).Draw(t, q.Key)
+			case q.Key == "regulator_address":
+				typed = rapid.SampledFrom(append([]string{"-"}, q.One...)).Draw(t, q.Key)
+			case strings.HasSuffix(q.Key, "_address"):
+				typed = rapid.SampledFrom(partAddresses[a.partOf(q.Key)]).Draw(t, q.Key)
+			case q.One != nil && q.Maybe:
+				typed = rapid.SampledFrom(append([]string{"-"}, q.One...)).Draw(t, q.Key)
 			case q.One != nil:
 				typed = rapid.SampledFrom(q.One).Draw(t, q.Key)
+			case q.Key == "chip":
+				typed = map[bool]string{true: "gpiochip0", false: rapid.SampledFrom([]string{"-", "gpiochip0"}).Draw(t, q.Key)}[a["valves_on"] == "gpio"]
+			case strings.HasSuffix(q.Key, "ds18b20"):
+				typed = rapid.SampledFrom([]string{"-", map[string]string{"wall_ds18b20": "28-0316a2795cff", "chamber_ds18b20": "28-0316a2798fff"}[q.Key]}).Draw(t, q.Key)
+			case q.Bytes && (!q.Maybe || rapid.Bool().Draw(t, q.Key)):
+				typed = rapid.SampledFrom([]string{"SET ", "\\t\\\\", "!"}).Draw(t, q.Key) + q.Key + `\r\n`
+			case q.Bytes:
+				typed = "-"
+			case q.Whole && q.High < 1000:
+				typed = fmt.Sprint(rapid.IntRange(0, int(q.High)).Draw(t, q.Key))
 			case q.Maybe && !(q.Key == "room_hpa" && a["reference"] == "gauge") && rapid.Bool().Draw(t, q.Key+" not known"):
 				typed = "-"
 			case q.Unit != "":
@@ -36,7 +54,9 @@ func TestWhateverIsAnsweredTheFileLoads(t *testing.T) {
 					high = 0.9 * a.number("chamber_volume_ml")
 				case "high":
 					low, high = 1, 1000
-				case "baud":
+				case "regulator_high_v":
+					high = a.number("regulator_full_v")
+				case "baud", "relay_baud":
 					typed = rapid.SampledFrom([]string{"9600", "115200"}).Draw(t, q.Key)
 				}
 				if typed == "" {
@@ -59,6 +79,17 @@ func TestWhateverIsAnsweredTheFileLoads(t *testing.T) {
 			}
 			a[q.Key] = kept
 		}
+		if a["room_bus"] == a["part_bus"] || a["inside_bus"] == a["part_bus"] || a["room_bus"] == a["inside_bus"] {
+			for _, of := range []string{"room", "inside"} { // two parts at one place
+				delete(a, of+"_bus")
+				delete(a, of+"_address")
+				delete(a, of+"_mux")
+				delete(a, of+"_channel")
+				if a["i2c"] == "yes" {
+					a[of+"_part"] = "-"
+				}
+			}
+		}
 		text := Text(a, rapid.Float64Range(0, 1e4).Draw(t, "noise"))
 		if _, err := setup.ParseBench("bench.toml", text); err != nil {
 			t.Fatalf("%v\n%s", err, text)
@@ -71,9 +102,10 @@ func TestWhateverIsAnsweredTheFileLoads(t *testing.T) {
 }
 
 func TestAnswersThatCannotBeAreRefused(t *testing.T) {
-	a := Answers{"chamber_volume_ml": "9500", "rated_bar_gauge": "8"}
+	a := Answers{"part": "ms5803-14ba", "chamber_volume_ml": "9500", "rated_bar_gauge": "8"}
 	for key, typed := range map[string]string{
 		"relief_bar_gauge": "9", "gas_cushion_ml": "9500", "rated_bar_gauge": "NaN", "chamber_volume_ml": "9,5",
+		"baud": "9600.5", "fill_on": `SET\x`, "vent_off": `"`, "part_address": "0x44",
 		"operated": "perhaps", "id": `a"b`, "port": "", "reference": "sealed",
 	} {
 		for _, q := range Questions {

@@ -49,6 +49,11 @@ func New(ctx context.Context, b Bench, o Options) *Server {
 	return s
 }
 
+// GoOn runs something that no page has asked for: a run that was cut off goes on.
+func (s *Server) GoOn(do func(context.Context, *Console) (Outcome, error)) error {
+	return s.work.goOn(do)
+}
+
 // Wait returns when the run under way, if any, has ended and its valves are safe.
 func (s *Server) Wait() { s.work.ended.Wait() }
 

@@ -97,8 +97,12 @@ func (k *work) run(c Choice) error {
 }
 
 func (k *work) resume(name string) error {
+	return k.goOn(func(ctx context.Context, on *Console) (Outcome, error) { return k.bench.Resume(ctx, name, on) })
+}
+
+func (k *work) goOn(do func(context.Context, *Console) (Outcome, error)) error {
 	return k.begin(running, func(ctx context.Context, on *Console) {
-		out, err := k.bench.Resume(ctx, name, on)
+		out, err := do(ctx, on)
 		if err != nil {
 			out.Error = err.Error()
 		}

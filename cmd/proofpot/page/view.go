@@ -196,7 +196,7 @@ func (v *view) now(at rig.Instant, s *rig.State, out *rig.Output, leak *analysis
 	n.MayOpen, n.Paused = s.OpenSafe, s.Paused
 	n.left(p, s, at.Mono)
 	if k := out.Prompt.Kind; k != rig.NoPrompt {
-		w := Wish{Kind: uint8(k), Text: k.String(), TargetPa: out.Prompt.TargetPa, DepthM: out.Prompt.DepthM, Answer: k == rig.CloseUp || k == rig.PutIn}
+		w := Wish{Kind: uint8(k), Text: k.String(), TargetPa: out.Prompt.ShownPa(p.RoomPa), DepthM: out.Prompt.DepthM, Answer: k == rig.CloseUp || k == rig.PutIn}
 		if s.Leg < len(p.Legs) {
 			w.RatePaS = p.Legs[s.Leg].RatePaS
 		}
