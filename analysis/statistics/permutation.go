@@ -14,7 +14,7 @@ func Scores(all []Observation) []float64 {
 	steps := Turnbull(all)
 	scores := make([]float64, len(all))
 	for i, o := range all {
-		low, high, after := 1.0, 1.0, 0.0
+		low, after := 1.0, 0.0
 		for _, s := range steps {
 			if covers(o, s) {
 				after += s.Share
@@ -23,7 +23,7 @@ func Scores(all []Observation) []float64 {
 			}
 		}
 		low = max(low, 0)
-		high = max(low-after, 0)
+		high := max(low-after, 0)
 		if high < 1e-9 {
 			high = 0
 		}

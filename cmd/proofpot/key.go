@@ -50,7 +50,7 @@ func (k *keyFlag) file() (string, error) {
 func (k *keyFlag) load() (*signing.Key, error) {
 	file, err := k.file()
 	if err != nil {
-		return nil, nil
+		return nil, nil //nolint:nilerr // nothing says where a key may lie: there is none
 	}
 	if _, err := os.Stat(file); k.Key == "" && errors.Is(err, fs.ErrNotExist) {
 		return nil, nil

@@ -116,7 +116,7 @@ func (f *flight) look(open func() (rig.Devices, rig.Clock, error)) error {
 	}
 	if f.devices, f.clock, err = open(); err != nil {
 		b.SurveyEr, f.unopened = err, err
-		return nil
+		return nil //nolint:nilerr // is in the list
 	}
 	return f.atBench()
 }
@@ -133,7 +133,7 @@ func (f *flight) atBench() error {
 	}
 	if err != nil {
 		b.SurveyEr = err
-		return nil
+		return nil //nolint:nilerr // is in the list
 	}
 	b.Surveyed = &surveyed
 	b.Run.Bench.RoomPa = surveyed.RoomPa
@@ -141,7 +141,7 @@ func (f *flight) atBench() error {
 		b.Run.Unit.SealedPa = surveyed.RoomPa
 	}
 	if b.Plan, b.Err = rig.NewPlan(b.Run); b.Err != nil {
-		return nil
+		return nil //nolint:nilerr // is in the list
 	}
 	if err := f.operate(); err != nil {
 		return err

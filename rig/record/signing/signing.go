@@ -201,7 +201,7 @@ func Verify(file string, trusted []Public) (Public, string, error) {
 		}
 	}
 	if err != nil {
-		return Public{}, "", fmt.Errorf("%w: %s%s: %v", ErrAltered, filepath.Base(file), Suffix, err)
+		return Public{}, "", fmt.Errorf("%w: %s%s: %w", ErrAltered, filepath.Base(file), Suffix, err)
 	}
 	known := false
 	for _, p := range trusted {

@@ -46,8 +46,11 @@ func New(bus i2c.Bus, o Options) (*Regulator, error) {
 			return nil, fmt.Errorf("regulator at %#x: its start value could not be set to nothing: %w", o.Address, err)
 		}
 		time.Sleep(eepromWrite)
-		if state, err = r.read(); err != nil || state.eeprom != 0 || !state.ready {
-			return nil, fmt.Errorf("regulator at %#x keeps a start value of %d of %d (%v): it would press as soon as power comes", o.Address, state.eeprom, fullCode, err)
+		if state, err = r.read(); err != nil {
+			return nil, fmt.Errorf("regulator at %#x does not answer once its start value was set: %w", o.Address, err)
+		}
+		if state.eeprom != 0 || !state.ready {
+			return nil, fmt.Errorf("regulator at %#x keeps a start value of %d of %d: it would press as soon as power comes", o.Address, state.eeprom, fullCode)
 		}
 	}
 	return r, r.SetGaugePa(0)
