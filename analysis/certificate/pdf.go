@@ -32,10 +32,13 @@ func WritePDF(w io.Writer, run setup.Run, r *analysis.Result, opts Options) erro
 	}
 	// The largest text with which it takes two sheets, or else the largest.
 	var out *paper.Paper
-	for _, t := range append(textSizes, textSizes[0]) {
-		out = paper.New(properties)
-		page.print(out, t)
-		if out.Pages() <= 2 {
+	for _, t := range textSizes {
+		tried := paper.New(properties)
+		page.print(tried, t)
+		if out == nil || tried.Pages() <= 2 {
+			out = tried
+		}
+		if tried.Pages() <= 2 {
 			break
 		}
 	}

@@ -188,7 +188,16 @@ func TestNothingMeasuredAndAnyScriptCanBePrinted(t *testing.T) {
 
 func BenchmarkWritePDF(b *testing.B) {
 	s := sceneMakers["burst"](b)
-	for b.Loop() {
-		printed(b, s)
+	for _, o := range []Options{options(), german()} {
+		b.Run(o.Language.Tag(), func(b *testing.B) {
+			var out bytes.Buffer
+			for b.Loop() {
+				out.Reset()
+				if err := WritePDF(&out, s.run, s.r, o); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(out.Len()), "bytes")
+		})
 	}
 }

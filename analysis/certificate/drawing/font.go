@@ -27,8 +27,14 @@ var face = sync.OnceValue(func() *sfnt.Font {
 
 // Covered tells whether the font has a letter.
 func Covered(r rune) bool {
-	var b sfnt.Buffer
-	i, err := face().GlyphIndex(&b, r)
+	if r >= 0 && r < usual {
+		return usualLetters()[r].covered
+	}
+	return has(new(sfnt.Buffer), r)
+}
+
+func has(b *sfnt.Buffer, r rune) bool {
+	i, err := face().GlyphIndex(b, r)
 	return err == nil && i != 0
 }
 
@@ -42,14 +48,19 @@ func covered(text string) bool {
 	return true
 }
 
-// usual are the letters whose widths are looked up once.
+// usual is where the letters end that are looked up once: those of Latin scripts.
 const usual = 0x180
 
-var usualWidths = sync.OnceValue(func() *[usual]float64 {
-	var all [usual]float64
+type letter struct {
+	width   float64 // share of the size
+	covered bool
+}
+
+var usualLetters = sync.OnceValue(func() *[usual]letter {
+	var all [usual]letter
 	var b sfnt.Buffer
 	for r := range rune(usual) {
-		all[r] = advance(&b, r)
+		all[r] = letter{advance(&b, r), has(&b, r)}
 	}
 	return &all
 })
@@ -72,11 +83,11 @@ func advance(b *sfnt.Buffer, r rune) float64 {
 
 // Width is how wide a text is at a size, without kerning, as a PDF sets it.
 func Width(size float64, text string) float64 {
-	widths, sum := usualWidths(), 0.0
+	letters, sum := usualLetters(), 0.0
 	var b *sfnt.Buffer
 	for _, r := range text {
 		if r < usual {
-			sum += widths[r]
+			sum += letters[r].width
 			continue
 		}
 		if b == nil {

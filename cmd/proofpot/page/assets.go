@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 )
 
 //go:embed assets
@@ -23,8 +24,9 @@ type asset struct {
 	tag    string
 }
 
-// assets are the files by the path under which they are served.
-var assets = func() map[string]asset {
+// assets are the files by the path under which they are served, packed when the first
+// is asked for: most commands serve none.
+var assets = sync.OnceValue(func() map[string]asset {
 	all := map[string]asset{}
 	err := fs.WalkDir(embedded, "assets", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
@@ -52,14 +54,14 @@ var assets = func() map[string]asset {
 		panic(err) // the files are part of the program
 	}
 	return all
-}()
+})
 
 func serveAsset(w http.ResponseWriter, r *http.Request) {
 	name := r.URL.Path
 	if name == "/" {
 		name = "/index.html"
 	}
-	a := assets[name]
+	a := assets()[name]
 	h := w.Header()
 	h.Set("Content-Type", a.kind)
 	h.Set("Cache-Control", "no-cache")

@@ -11,7 +11,7 @@ import (
 // TestThePageWeighsLittle: what a browser loads first, packed.
 func TestThePageWeighsLittle(t *testing.T) {
 	sum := 0
-	for name, a := range assets {
+	for name, a := range assets() {
 		if !strings.HasPrefix(name, "/texts/") || name == "/texts/en.json" {
 			sum += len(a.packed)
 		}
@@ -26,7 +26,7 @@ func TestThePageWeighsLittle(t *testing.T) {
 // other languages each key of English, with the same places to fill in.
 func TestEveryTextStandsInEveryLanguage(t *testing.T) {
 	texts := map[string]map[string]string{}
-	for name, a := range assets {
+	for name, a := range assets() {
 		if lang, ok := strings.CutPrefix(name, "/texts/"); ok {
 			var m map[string]string
 			if err := json.Unmarshal(a.plain, &m); err != nil {
@@ -50,12 +50,12 @@ func TestEveryTextStandsInEveryLanguage(t *testing.T) {
 			}
 		}
 	}
-	for _, used := range regexp.MustCompile(`data-ta?="([^"]+)"`).FindAllStringSubmatch(string(assets["/index.html"].plain), -1) {
+	for _, used := range regexp.MustCompile(`data-ta?="([^"]+)"`).FindAllStringSubmatch(string(assets()["/index.html"].plain), -1) {
 		if english[used[1]] == "" {
 			t.Errorf("the page asks for the text %q", used[1])
 		}
 	}
-	for _, used := range regexp.MustCompile(`\bt\('([a-z.A-Z-]+)'[,)]`).FindAllStringSubmatch(string(assets["/app.js"].plain), -1) {
+	for _, used := range regexp.MustCompile(`\bt\('([a-z.A-Z-]+)'[,)]`).FindAllStringSubmatch(string(assets()["/app.js"].plain), -1) {
 		if english[used[1]] == "" {
 			t.Errorf("the script asks for the text %q", used[1])
 		}
@@ -64,7 +64,7 @@ func TestEveryTextStandsInEveryLanguage(t *testing.T) {
 
 // TestThePageAsksForNothingElsewhere: no address of another machine in it.
 func TestThePageAsksForNothingElsewhere(t *testing.T) {
-	for name, a := range assets {
+	for name, a := range assets() {
 		for _, found := range regexp.MustCompile(`(https?:)?//[a-z0-9.-]+\.[a-z]{2,}`).FindAllString(string(a.plain), -1) {
 			if !strings.Contains(found, "www.w3.org") {
 				t.Errorf("%s names %s", name, found)

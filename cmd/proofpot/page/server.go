@@ -60,7 +60,7 @@ func (s *Server) Wait() { s.work.ended.Wait() }
 // Handler gives everything that the server answers.
 func (s *Server) Handler() http.Handler {
 	open := http.NewServeMux() // without a code
-	for name := range assets {
+	for name := range assets() {
 		open.HandleFunc("GET "+name, serveAsset)
 	}
 	open.HandleFunc("GET /{$}", serveAsset)
