@@ -71,17 +71,19 @@ func (c *control) free() error {
 }
 
 // begin remembers that a run is on, so that the next process knows when this
-// one was cut off.
-func (c *control) begin(record string) error {
+// one was cut off, and whom the bench file names to be told.
+func (c *control) begin(record, bench string) error {
 	if c == nil {
 		return nil
 	}
-	if abs, err := filepath.Abs(record); err == nil {
-		record = abs
+	for _, name := range []*string{&record, &bench} {
+		if abs, err := filepath.Abs(*name); err == nil {
+			*name = abs
+		}
 	}
 	boot, up := benchstate.Boot()
 	return c.update(func(s *benchstate.State) {
-		s.Running = &benchstate.Running{Since: time.Now().UTC().Truncate(time.Second), Record: record, Boot: boot, UpS: up}
+		s.Running = &benchstate.Running{Since: time.Now().UTC().Truncate(time.Second), Record: record, Boot: boot, UpS: up, Bench: bench}
 	})
 }
 

@@ -84,6 +84,7 @@ func (c *resumeCmd) perform(w *world) (rig.Stop, error) {
 		if err := acknowledge(w, run, c.Acknowledge); err != nil {
 			return 0, err
 		}
+		w.tell = tellerAgain(w, held.state.Running.Bench, run)
 	}
 	return c.goOn(w, run, held, simulated)
 }

@@ -310,7 +310,7 @@ func (c *runCmd) drive(w *world, run setup.Run, bench looked, held *control) (st
 		devices.Close()
 		return "", 0, err
 	}
-	if err := held.begin(folder); err != nil {
+	if err := held.begin(folder, c.Bench); err != nil {
 		devices.Close()
 		file.Close()
 		return "", 0, coded{exitBench, err}

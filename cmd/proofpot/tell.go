@@ -30,6 +30,20 @@ func newTeller(w *world, notices []setup.Notice, run setup.Run) *teller {
 	return &teller{notices: notices, w: w, about: notice.Event{Bench: run.Bench.ID, Unit: run.Unit.ID, Profile: run.Profile.Name}}
 }
 
+// tellerAgain prepares the notices of a run that goes on. A bench file that
+// cannot be read any more is said, and keeps no run from going on.
+func tellerAgain(w *world, file string, run setup.Run) *teller {
+	if file == "" {
+		return nil
+	}
+	bench, err := setup.LoadBench(file)
+	if err != nil {
+		fmt.Fprintf(w.errs, "proofpot: nobody will be told how the run ends: %v\n", err)
+		return nil
+	}
+	return newTeller(w, bench.Notices, run)
+}
+
 // step sees how the run stands, and tells of a trip as soon as it happens; the
 // loop does not wait for it.
 func (t *teller) step(s *rig.State) {

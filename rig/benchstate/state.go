@@ -45,8 +45,9 @@ type Lockout struct {
 type Running struct {
 	Since  time.Time `toml:"since"`
 	Record string    `toml:"record"`
-	Boot   string    `toml:"boot,omitempty"` // of the machine, see Boot
-	UpS    float64   `toml:"up_s,omitempty"` // s since then
+	Boot   string    `toml:"boot,omitempty"`  // of the machine, see Boot
+	UpS    float64   `toml:"up_s,omitempty"`  // s since then
+	Bench  string    `toml:"bench,omitempty"` // bench file, which says who is told
 }
 
 // FreeGas is the gas in the chamber as the last fill showed it, by how long the
