@@ -35,10 +35,6 @@ type Blank struct {
 // coverage95 is what the analysis widens a standard uncertainty by.
 const coverage95 = 2.09
 
-// floorSD is the least standard uncertainty that is claimed, ml/h/bar: a bench is
-// not the same tomorrow (common practice, no source).
-const floorSD = 0.005
-
 // FitBlank analyses the record of a run without a unit, with a bench that leaks
 // nothing on its sheet, so that the analysis's own model of temperature, creep
 // and dissolving gas leaves the bench's loss, and puts a straight line through
@@ -112,7 +108,7 @@ func (b *Blank) line() {
 		b.ChiSquare = chi / float64(n)
 		b.SD *= max(1, math.Sqrt(b.ChiSquare))
 	}
-	b.SD = max(b.SD, floorSD)
+	b.SD = max(b.SD, setup.LeastBlankSD)
 }
 
 // gaugeOf is the gauge pressure of a hold by its stage's depth, bar.

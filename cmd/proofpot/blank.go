@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"time"
 
@@ -101,7 +102,8 @@ type blankCmd struct{ blankRun }
 func (blankCmd) Help() string {
 	return `Runs a profile with no unit in the chamber (or a solid dummy of its volume), finds what the bench itself loses for each
 bar, and keeps that beside the bench's file with its date and the water's temperature. A later run uses it for a month,
-while nothing of the bench is changed and the water stays within 5 K; after that it says that it does not.
+while nothing of the bench is changed and the water stays within 5 K; after that it says that it does not. From three
+blanks on, 4 K or more apart, the leak is a line in the temperature, and a later run uses what it is at its own.
 
 Example: proofpot blank --bench bench.toml`
 }
@@ -129,9 +131,19 @@ func (c *blankCmd) Run(w *world) error {
 		m.Blanks = append(m.Blanks, setup.MeasuredBlank{At: b.At.UTC().Truncate(time.Second), ValidUntil: b.At.Add(setup.ValidFor).UTC().Truncate(time.Second),
 			MLPerHPerBar: b.MLPerHPerBar, SDMLPerHPerBar: b.SD, LowBarGauge: b.LowBar, HighBarGauge: b.HighBar,
 			LowC: orZero(b.LowC), HighC: orZero(b.HighC), Record: folder, Settings: bench.Settings()})
+		againstTemperature(w.out, m.Valid(b.At, bench.Settings()))
 	})
 	fmt.Fprintln(w.out, folder)
 	return err
+}
+
+// againstTemperature says how a bench's leak goes with its temperature, where its
+// blanks show it.
+func againstTemperature(out io.Writer, blanks []setup.MeasuredBlank) {
+	if fit, ok := setup.FitBlanks(blanks); ok {
+		fmt.Fprintf(out, "against temperature: %.3g ± %.2g ml/h/bar at %.1f °C, and %+.2g ± %.1g for each K, from %d blanks at %.1f to %.1f °C\n",
+			fit.MLPerHPerBar, 2*fit.SD, fit.MeanC, fit.PerK, 2*fit.SDPerK, fit.N, fit.LowC, fit.HighC)
+	}
 }
 
 func orZero(x float64) float64 {

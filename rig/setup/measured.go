@@ -105,8 +105,9 @@ func (m Measured) Encode() ([]byte, error) {
 }
 
 // Apply puts what was measured into a bench, where it is still valid at a time,
-// and the water's temperature, NaN for not known. It says what was not used, and
-// why.
+// and the water's temperature, NaN for not known. The bench's own leak is that of
+// the newest blank, or, where several were run at temperatures apart, that of
+// their line (FitBlanks). It says what was not used, and why.
 func (m Measured) Apply(b *Bench, now time.Time, waterC float64) (warnings []string) {
 	used := Measured{Settings: b.Settings()}
 	stale := func(what string, at, until time.Time, settings string) bool {
@@ -130,7 +131,12 @@ func (m Measured) Apply(b *Bench, now time.Time, waterC float64) (warnings []str
 	if n := len(m.Blanks); n > 0 {
 		l := m.Blanks[n-1]
 		known := l.HighC > l.LowC
+		valid := m.Valid(now, used.Settings)
+		fit, fits := FitBlanks(valid)
 		switch {
+		case fits && waterC >= fit.LowC-WithinK && waterC <= fit.HighC+WithinK:
+			b.BlankLeakMLPerHPerBar, b.BlankLeakSDMLPerHPerBar = fit.At(waterC)
+			used.Blanks = valid
 		case stale("blank", l.At, l.ValidUntil, l.Settings):
 		case known && (waterC < l.LowC-WithinK || waterC > l.HighC+WithinK):
 			warnings = append(warnings, fmt.Sprintf("the blank of %s was run at %.1f to %.1f °C, and the water has %.1f °C: more than %g K away", l.At.Format(time.DateOnly), l.LowC, l.HighC, waterC, WithinK))
