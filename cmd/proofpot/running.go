@@ -114,8 +114,8 @@ func (r *running) remark() string {
 const filledPa = 1e5
 
 // filled compares a fill by valve with the last one of the bench, once it has
-// reached its first stage beyond a bar, and gives the remark for the record;
-// empty where there is none.
+// reached its first stage beyond a bar, and gives the remark for the record:
+// how much free gas it shows, and a warning where that is another.
 func (r *running) filled() string {
 	p := r.watch
 	if r.held == nil || p.filling == nil || p.phase != rig.Settle || p.plan.Legs[p.leg].TargetPa < r.plan.RoomPa+filledPa {
@@ -126,9 +126,13 @@ func (r *running) filled() string {
 	if !ok {
 		return ""
 	}
-	now, text := fill.SecondsPerBar(), ""
+	now := fill.SecondsPerBar()
+	text := fmt.Sprintf("free gas by this fill: %.3g s/bar of open fill valve", now)
 	if last := r.held.state.FreeGas; last != nil {
-		text = characterise.Differs(now, 0, last.SPerBar, 0, "s/bar of open fill valve")
+		text += fmt.Sprintf(", %.2f of what the last showed", now/last.SPerBar)
+		if differs := characterise.Differs(now, 0, last.SPerBar, 0, "s/bar of open fill valve"); differs != "" {
+			text = differs
+		}
 	}
 	r.gas = &benchstate.FreeGas{At: time.Now().UTC().Truncate(time.Second), SPerBar: now} // kept at the end: the loop waits for no disk
 	return text
