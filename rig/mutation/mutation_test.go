@@ -148,7 +148,7 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 				t.Fatal("the mutant cannot be written")
 			}
 			c := exec.Command("go", "test", "-short", "-failfast", "-vet=off", "-timeout", "120s", "-overlay", file, ".")
-			c.Dir, c.Env = root, append(os.Environ(), "PROOFPOT_STEPS=150000", "PROOFPOT_MUTANTS=")
+			c.Dir, c.Env = root, append(os.Environ(), "PROOFPOT_STEPS=60000", "PROOFPOT_MUTANTS=")
 			out, err := c.CombinedOutput()
 			switch {
 			case err != nil && strings.Contains(string(out), "[build failed]"):
