@@ -29,7 +29,7 @@ type Result struct {
 }
 
 // Run replays a record. Times may differ by one period of the loop and half of
-// one, since a real clock does not tick on the dot.
+// one: records of before steps lay on a grid do.
 func Run(r *record.Record) (Result, error) {
 	p, err := rig.NewPlan(r.Run)
 	if err != nil {
