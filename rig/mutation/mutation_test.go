@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -25,6 +26,7 @@ var swaps = map[token.Token]token.Token{
 // mutant is one change of a file.
 type mutant struct {
 	what string
+	line int
 	do   func() // and undo, when called again
 }
 
@@ -47,7 +49,7 @@ func mutants(fset *token.FileSet, f *ast.File) (all []mutant) {
 				continue
 			}
 			was, empty := list[i], ast.Stmt(&ast.EmptyStmt{})
-			all = append(all, mutant{at(was, "a statement dropped: %s", text(fset, was)), func() {
+			all = append(all, mutant{at(was, "a statement dropped: %s", text(fset, was)), fset.Position(was.Pos()).Line, func() {
 				if list[i] == was {
 					list[i] = empty
 				} else {
@@ -61,7 +63,7 @@ func mutants(fset *token.FileSet, f *ast.File) (all []mutant) {
 		case *ast.BinaryExpr:
 			if other, ok := swaps[n.Op]; ok {
 				was := n.Op
-				all = append(all, mutant{at(n, "%s for %s in %s", other, was, text(fset, n)), func() {
+				all = append(all, mutant{at(n, "%s for %s in %s", other, was, text(fset, n)), fset.Position(n.Pos()).Line, func() {
 					if n.Op == was {
 						n.Op = other
 					} else {
@@ -72,7 +74,7 @@ func mutants(fset *token.FileSet, f *ast.File) (all []mutant) {
 		case *ast.IfStmt:
 			was := n.Cond
 			negated := &ast.UnaryExpr{Op: token.NOT, X: &ast.ParenExpr{X: was}}
-			all = append(all, mutant{at(n, "negated: %s", text(fset, was)), func() {
+			all = append(all, mutant{at(n, "negated: %s", text(fset, was)), fset.Position(n.Pos()).Line, func() {
 				if n.Cond == was {
 					n.Cond = negated
 				} else {
@@ -86,7 +88,7 @@ func mutants(fset *token.FileSet, f *ast.File) (all []mutant) {
 		case *ast.BasicLit:
 			if n.Kind == token.INT || n.Kind == token.FLOAT {
 				was := n.Value
-				all = append(all, mutant{at(n, "2 * %s", was), func() {
+				all = append(all, mutant{at(n, "2 * %s", was), fset.Position(n.Pos()).Line, func() {
 					if n.Value == was {
 						n.Value = "(2*" + was + "+1)"
 					} else {
@@ -111,6 +113,9 @@ func text(fset *token.FileSet, n ast.Node) string {
 // rig to change, and lists the mutants that the tests of rig do not notice:
 //
 //	PROOFPOT_MUTANTS=limits.go,sequencer.go go test ./rig/mutation -v -timeout 4h
+//
+// A file may be tried from a line on (protect.go:300), and PROOFPOT_MUTANTS_ONLY
+// names a file: then those are tried whose words stand in it.
 func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	files := os.Getenv("PROOFPOT_MUTANTS")
 	if files == "" {
@@ -124,8 +129,18 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	only := ""
+	if file := os.Getenv("PROOFPOT_MUTANTS_ONLY"); file != "" {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		only = string(b)
+	}
 	dir := t.TempDir()
 	for name := range strings.SplitSeq(files, ",") {
+		name, line, _ := strings.Cut(name, ":")
+		from, _ := strconv.Atoi(line)
 		path := filepath.Join(root, name)
 		fset := token.NewFileSet()
 		f, err := parser.ParseFile(fset, path, nil, parser.SkipObjectResolution)
@@ -134,6 +149,10 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 		}
 		noticed, unbuilt, survived := 0, 0, 0
 		for _, m := range mutants(fset, f) {
+			words := m.what[strings.Index(m.what, " ")+1:]
+			if m.line < from || only != "" && !strings.Contains(only, words) {
+				continue
+			}
 			m.do()
 			var b bytes.Buffer
 			err := printer.Fprint(&b, fset, f)
@@ -155,7 +174,7 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 				unbuilt++
 			case err != nil:
 				noticed++
-			case strings.Contains(string(known), m.what[strings.Index(m.what, " ")+1:]):
+			case strings.Contains(string(known), words):
 				survived++
 			default:
 				survived++
