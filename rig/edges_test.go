@@ -76,7 +76,7 @@ func TestNothingBeginsBeforeAllIsAsItShouldBe(t *testing.T) {
 func TestTheBeginningForgetsWhatTheOpenVentHasTaught(t *testing.T) {
 	p := planned(t, nil)
 	s := State{HighPa: room + 9e5, Up: flow{OpenS: 3, PaS: 7, Var: 1}, Dn: flow{OpenS: 3, PaS: 7, Var: 1}, Now: at - p.Period, Since: at - p.Period, Falls: 2,
-		AskedPa: 1, Ahead: 2, Coarse: true, Trim: 9, Led: true, Reached: true, FirstReached: at, Alarms: 1 << sawBarren}
+		AskedPa: 1, Ahead: 2, Valves: Valves{Vent: true}, Coarse: true, Trim: 9, Led: true, Reached: true, FirstReached: at, Alarms: 1 << sawBarren}
 	s, out := Step(p, s, Input{Now: at, Readings: reading(room, at)})
 	if s.Phase != Ramp || s.HighPa != room || s.Up.Var != 0 || s.Dn.Var != 0 || s.AskedPa != 0 || s.Ahead != 0 || s.Coarse || s.Trim != 0 || s.Led || s.Reached ||
 		s.FirstReached != 0 || s.Alarms != 0 || s.StartPa != room || s.Line != room || s.LineAt != at || s.QuietSince != at || s.LegSince != at || s.LeadSince != at ||
