@@ -49,8 +49,8 @@ func WritePDF(w io.Writer, run setup.Run, r *analysis.Result, opts Options) erro
 // paperSizes are lower than those of the page for a screen: with them a usual
 // certificate takes two sheets.
 var paperSizes = sizes{
-	wide:  plots.Size{Width: plots.Wide.Width, Height: 138},
-	half:  plots.Size{Width: plots.Half.Width, Height: 114},
+	wide:  plots.Size{Width: plots.Wide.Width, Height: 146},
+	half:  plots.Size{Width: plots.Half.Width, Height: 118},
 	strip: plots.Size{Width: plots.Strip.Width, Height: 92},
 }
 

@@ -103,7 +103,7 @@ func stack(r *analysis.Result, line timeline, u units.System, size Size, tracks 
 	}
 	left := f.leftRoom(scales...)
 	top := f.Height - f.key(left, f.Width-2*pt, f.Height, entries) - 2*pt
-	const gap = 5 * pt
+	const gap = 8 * pt
 	room := top - timeAxisHeight - gap*float64(len(shown)-1)
 	var last panel
 	for i, t := range shown {
