@@ -61,7 +61,7 @@ func Pressure(run setup.Run, r *analysis.Result, u units.System, size Size) (*Pi
 	bottom := timeAxisHeight
 	share := 0.0
 	if len(excess) > 0 {
-		share = max((top-bottom)*0.30, 30*pt) // its title must fit
+		share = max((top-bottom)*0.30, min(30*pt, top-bottom-56*pt)) // as high as both titles
 	}
 	main := panel{f: f, left: left, right: right, bottom: bottom + share, top: top,
 		span: line.span, y: scaleOfAll}
