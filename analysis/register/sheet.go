@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"proofpot/analysis/certificate/paper"
 )
@@ -14,7 +16,7 @@ import (
 func Text(w io.Writer, t *Trip, answers []Answer, slots []Slot, total time.Duration) {
 	fmt.Fprintf(w, "%s: departure %s, %d days, %s of %.0f °C\n", t.Name, t.Departure.UTC().Format(time.DateOnly), t.Days, t.Water.Kind(), t.Water.TemperatureC)
 	for _, a := range answers {
-		fmt.Fprintf(w, "\n%s: %s, for %d dives to %.1f m of up to %.0f min\n", a.Need.ID, strings.ToUpper(string(a.Fitness)), a.Need.Dives, a.Need.DeepestM, a.Need.Minutes)
+		fmt.Fprintf(w, "\n%s: %s, for %s\n", a.Need.ID, strings.ToUpper(string(a.Fitness)), a.Need.words())
 		for _, line := range a.lines() {
 			fmt.Fprintf(w, "  %s\n", line)
 		}
@@ -25,6 +27,28 @@ func Text(w io.Writer, t *Trip, answers []Answer, slots []Slot, total time.Durat
 			fmt.Fprintf(w, "  %s\n", s.line())
 		}
 	}
+}
+
+// sentences writes lines one after the other.
+func sentences(lines []string) string {
+	var out []string
+	for _, l := range lines {
+		first, size := utf8.DecodeRuneInString(l)
+		out = append(out, string(unicode.ToUpper(first))+strings.TrimSuffix(l[size:], ".")+".")
+	}
+	return strings.Join(out, " ")
+}
+
+// words say what is asked of a unit.
+func (n Need) words() string {
+	dives := fmt.Sprintf("%d dives to %.1f m of up to %.0f min", n.Dives, n.DeepestM, n.Minutes)
+	if n.Dives == 1 {
+		dives = fmt.Sprintf("a dive to %.1f m of %.0f min", n.DeepestM, n.Minutes)
+	}
+	if n.Descents > 1 {
+		dives += fmt.Sprintf(", let down %d times in each", n.Descents)
+	}
+	return dives
 }
 
 // lines are what there is to say of a unit, in order.
@@ -79,8 +103,8 @@ func Sheet(w io.Writer, made time.Time, t *Trip, answers []Answer, slots []Slot,
 	var rows []paper.Row
 	for _, a := range answers {
 		rows = append(rows, paper.Row{Cells: []string{a.Need.ID, string(a.Fitness),
-			fmt.Sprintf("%d × %.1f m, %.0f min", a.Need.Dives, a.Need.DeepestM, a.Need.Minutes), ""}, Bold: []bool{true, true}})
-		rows = append(rows, paper.Row{Note: strings.Join(a.lines(), ". ") + "."})
+			a.Need.words(), ""}, Bold: []bool{true, true}})
+		rows = append(rows, paper.Row{Note: sentences(a.lines())})
 	}
 	s.Heading("Units")
 	s.Table([]paper.Column{{Title: "Unit", Share: 15}, {Title: "Answer", Share: 25}, {Title: "Dives", Share: 35}, {Title: "Packed, closed as tested (initials)", Share: 25}}, rows)

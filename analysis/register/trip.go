@@ -156,7 +156,11 @@ func (a *Answer) weigh(t *Trip, rules Rules) error {
 		}
 	}
 	if s.Test == nil {
-		a.not("no test of it was passed")
+		if s.Last == nil {
+			a.not("the register has neither a closure nor a test of it; is its name written as there?")
+		} else {
+			a.not("no test of it was passed")
+		}
 		a.Why = append(a.Why, s.Ended...)
 		return nil
 	}
@@ -239,6 +243,9 @@ func (a *Answer) weather(t *Trip, rules Rules) {
 func (a *Answer) propose(t *Trip, candidates []Candidate) error {
 	if !a.Standing.Shut {
 		a.First = append(a.First, "Close it, and log the closure.")
+	}
+	if s := &a.Standing; s.Last != nil && s.Last.Kind == Struck {
+		a.First = append(a.First, "Look it over for cracks and for seals that moved; mend what you find and log it.")
 	}
 	if a.Standing.Wet {
 		a.First = append(a.First, "Find the cause, mend it and log the repair.")

@@ -94,7 +94,8 @@ func TestWhatMakesAUnitNotFit(t *testing.T) {
 		events []Event
 		why    string
 	}{
-		"never tested":         {lakeTrip(20), nil, "no test"},
+		"never tested":         {lakeTrip(20), []Event{happened(1, Closed)}, "no test"},
+		"never heard of":       {lakeTrip(20), nil, "neither a closure nor a test"},
 		"opened since":         {lakeTrip(20), []Event{passed(1, 30), happened(2, Opened)}, "no longer holds"},
 		"test ends on the way": {long, []Event{passed(1, 30)}, "before the trip does"},
 		"too many dives":       {often, []Event{passed(1, 30)}, "more than 50"},
@@ -108,6 +109,16 @@ func TestWhatMakesAUnitNotFit(t *testing.T) {
 		if a.Test == nil || a.Test.Profile != "proof-20m-sea" {
 			t.Errorf("%s: the shortest test that would do is proof-20m-sea, not %+v", name, a.Test)
 		}
+	}
+}
+
+func TestAStruckUnitIsLookedOverFirst(t *testing.T) {
+	a := judged(t, lakeTrip(20), passed(1, 30), happened(2, Struck))
+	if a.Fitness != NotFit || !strings.Contains(strings.Join(a.First, " "), "cracks") {
+		t.Errorf("%s, first: %q", a.Fitness, a.First)
+	}
+	if got, want := sentences([]string{"opened", "first: Close it."}), "Opened. First: Close it."; got != want {
+		t.Errorf("%q, want %q", got, want)
 	}
 }
 

@@ -111,7 +111,7 @@ func Rate(all []Observation, r Rule) (Rating, error) {
 	failed := Failures(all)
 	rating.Design = (failed >= fewestFailures || len(all) >= fewestUnits) && rating.DepthM > 0
 	if !rating.Design {
-		rating.Why = fmt.Sprintf("%d units with %d failures: a design rating wants %d failures or %d units", len(all), failed, fewestFailures, fewestUnits)
+		rating.Why = fmt.Sprintf("units: %d, failures: %d; a design rating wants %d failures or %d units", len(all), failed, fewestFailures, fewestUnits)
 		if rating.DepthM == 0 && (failed >= fewestFailures || len(all) >= fewestUnits) {
 			rating.Why = "no depth of a whole metre is left"
 		}

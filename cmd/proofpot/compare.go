@@ -65,7 +65,7 @@ func (c *compareCmd) Run(w *world) error {
 		}
 		fmt.Fprintln(w.out)
 		if len(h.Observations) == 1 {
-			oneUnit(w)
+			oneUnit(w, h)
 		}
 	}
 	if c.Closure == "each" {

@@ -56,7 +56,7 @@ func (c *ratingCmd) Run(w *world) error {
 	}
 	besides(w, rating, c.Confidence, c.Slope)
 	if n := len(h.Observations); n == 1 {
-		oneUnit(w)
+		oneUnit(w, h)
 	}
 	switch {
 	case c.Mode != "":
@@ -86,14 +86,17 @@ func (c *ratingCmd) Run(w *world) error {
 func besides(w *world, r statistics.Rating, confidence, slope float64) {
 	fmt.Fprintln(w.out, "beside the rule, for comparison:")
 	if e := r.Evidence; e.Of > 0 {
-		fmt.Fprintf(w.out, "  %d of %d units tested so far held %.0f m: by their number alone at least %s of all such units do (%g %% confidence)\n",
-			e.Held, e.Of, e.DepthM, atLeast(e.Plain), confidence)
+		fmt.Fprintf(w.out, "  %d of %s tested so far held %.0f m: by their number alone at least %s of all such units do (%g %% confidence)\n",
+			e.Held, counted(e.Of, "unit"), e.DepthM, atLeast(e.Plain), confidence)
 		fmt.Fprintf(w.out, "  with the credit of the proof's margin at least %s: held to %s times that depth, Weibull slope %g ASSUMED, not measured\n",
 			atLeast(e.Credited), span(e.MarginLow, e.MarginTop), slope)
 	}
 	for _, t := range r.Tolerances {
 		how := t.Bound.Method
 		if t.Bound.Fit == nil {
+			if t.Family != statistics.Weibull {
+				continue // the same, whatever the family
+			}
 			how = fmt.Sprintf("%s, Weibull slope %g ASSUMED", how, t.Bound.Slope)
 		} else {
 			how += ", " + t.Family.String()
@@ -105,9 +108,9 @@ func besides(w *world, r statistics.Rating, confidence, slope float64) {
 // atLeast writes a share in percent, rounded down.
 func atLeast(share float64) string {
 	if share < 0.99 {
-		return fmt.Sprintf("%.0f %%", math.Floor(100*share))
+		return fmt.Sprintf("%.0f %%", math.Floor(100*share+1e-9))
 	}
-	return fmt.Sprintf("%.1f %%", min(99.9, math.Floor(1000*share)/10))
+	return fmt.Sprintf("%.1f %%", min(99.9, math.Floor(1000*share+1e-9)/10))
 }
 
 // span writes two figures, or one where they look the same.
@@ -127,10 +130,15 @@ func degrees(low, high float64) string {
 }
 
 // oneUnit says what a single unit is and is not evidence of.
-func oneUnit(w *world) {
-	fmt.Fprintf(w.out, "One unit: its test is evidence about this unit as it was closed. It is none about the next one: after one pass,\n"+
-		"at 90 %% confidence no more than %.0f %% of such units need pass (50 %% at 50 %% confidence). Test two more for a first\n"+
-		"comparison of variants, five for a design rating, or every unit that you build.\n", 100*statistics.SuccessRun(1, 0.9))
+func oneUnit(w *world, h statistics.History) {
+	if statistics.Failures(h.Observations) > 0 {
+		fmt.Fprint(w.out, "One unit, and it failed: that is evidence of what this one stood as it was closed. It says nothing about how far such\n"+
+			"units scatter, and the next may fail sooner: what stands above rests on the assumed slope.")
+	} else {
+		fmt.Fprintf(w.out, "One unit: its test is evidence about this unit as it was closed. It is none about the next one: after one pass,\n"+
+			"at 90 %% confidence no more than %.0f %% of such units need pass (50 %% at 50 %% confidence).", 100*statistics.SuccessRun(1, 0.9))
+	}
+	fmt.Fprint(w.out, " Test two more for a first\ncomparison of variants, five for a design rating, or every unit that you build.\n")
 }
 
 // fitted writes the fit behind a bound.

@@ -43,6 +43,12 @@ func (c *tripCmd) Run(w *world) error {
 	if err != nil {
 		return err
 	}
+	if _, err := os.Stat(c.Register); err != nil {
+		return fmt.Errorf("no register: %w; proofpot unit close UNIT.TOML begins one, --register DIR names another", err)
+	}
+	if trip.Departure.Before(now) {
+		fmt.Fprintf(w.errs, "note: the departure, %s, is past\n", trip.Departure.UTC().Format(time.DateOnly))
+	}
 	var ids []string
 	for _, u := range trip.Units {
 		ids = append(ids, u.ID)

@@ -161,7 +161,7 @@ func named(all []statistics.History, names []string) ([]statistics.History, erro
 
 // tellUnits writes what the records of a variant are, each unit with where it failed.
 func tellUnits(w *world, h statistics.History) {
-	fmt.Fprintf(w.out, "\n%s: %d units, %d failed\n", variantName(h), len(h.Observations), statistics.Failures(h.Observations))
+	fmt.Fprintf(w.out, "\n%s: %s, %d failed\n", variantName(h), counted(len(h.Observations), "unit"), statistics.Failures(h.Observations))
 	for _, o := range h.Observations {
 		switch {
 		case !o.Failed():
