@@ -25,17 +25,21 @@ type gapWeight struct {
 	fresh  float64 // how likely it is beforehand
 	drop   float64 // Pa lost
 	z      float64 // the same in standard uncertainties
+
+	missing, missingSD float64 // Pa that the pressure lies below what it would be without, some readings later
 }
 
 // stepPlace is where a loss fell.
 type stepPlace struct {
 	gaps    []gapWeight
 	decided float64 // logarithm of how much likelier the readings are with a loss than without
+	rate    float64 // Pa/s of opening
 }
 
 const (
 	placeBefore = 16 // readings before the first gap that is weighed
 	placeAfter  = 10 // readings after the last
+	missingAt   = 4  // readings after the gap, at which what is missing is looked at
 	rampBendPa  = 40.0
 	lossPa      = 5e3  // Pa, of that order is a loss
 	seenLate    = 0.05 // how often a witness shows a loss only at its second reading after it; common practice, no source
@@ -123,7 +127,7 @@ func (a *analysis) placeStep(from, to, loss float64, prior func(t0, t1 float64) 
 	}
 	m := a.newStepModel(win)
 	none, _ := m.evidence(-1, false, nil)
-	place := &stepPlace{}
+	place := &stepPlace{rate: m.rate}
 	var chi []float64
 	for g := before - 1; g < len(win); g++ {
 		t0 := s.t[win[g]]
@@ -167,6 +171,7 @@ func (a *analysis) placeStep(from, to, loss float64, prior func(t0, t1 float64) 
 	for i := range place.gaps {
 		g := &place.gaps[i]
 		g.sd *= math.Sqrt(scale)
+		g.missingSD *= math.Sqrt(scale)
 		g.z /= math.Sqrt(scale)
 		// It is a loss, no gain: of what the readings leave open only that half counts.
 		g.w = g.w/scale + math.Log(math.Erfc(-g.z/math.Sqrt2)+1e-300) + math.Log(g.fresh)
@@ -256,6 +261,8 @@ type stepModel struct {
 	win []int
 	f   [][5]float64
 	sd  [5]float64
+
+	rate float64 // Pa/s of opening
 }
 
 func (a *analysis) newStepModel(win []int) *stepModel {
@@ -263,13 +270,13 @@ func (a *analysis) newStepModel(win []int) *stepModel {
 	clock := newInletClock(a.x.fill)
 	t0 := a.s.t[win[0]]
 	open0, n0 := clock.at(t0)
-	rate, _ := pulseRate(a.s, clock, win, len(win))
+	m.rate, _ = pulseRate(a.s, clock, win, len(win))
 	for _, i := range win {
 		t := a.s.t[i] - t0
 		open, n := clock.at(a.s.t[i])
 		m.f = append(m.f, [5]float64{1, t, open - open0, n - n0, t * t})
 	}
-	m.sd = [5]float64{1e6, 1e3, 1e5, max(valveTimeS*rate, 1), rampBendPa}
+	m.sd = [5]float64{1e6, 1e3, 1e5, max(valveTimeS*m.rate, 1), rampBendPa}
 	return m
 }
 
@@ -351,6 +358,11 @@ func (m *stepModel) evidence(g int, spread bool, w *gapWeight) (logEvidence, chi
 			for x := 1; x < 5; x++ {
 				w.let += (m.f[g][x] - m.f[g-1][x]) * sd[x] * b.AtVec(x)
 			}
+		}
+		if later := min(g+missingAt, len(m.win)-1); later > g {
+			since := m.s.t[m.win[later]] - m.s.t[m.win[g+1]]
+			w.missing = sd[5]*b.AtVec(5) - sd[6]*b.AtVec(6)*since
+			w.missingSD = math.Sqrt(max(sd[5]*sd[5]*inv.At(5, 5)-2*sd[5]*sd[6]*since*inv.At(5, 6)+sd[6]*sd[6]*since*since*inv.At(6, 6), 0))
 		}
 		w.drop = sd[5] * b.AtVec(5)
 		w.z = b.AtVec(5) / math.Sqrt(max(inv.At(5, 5), 1e-300))

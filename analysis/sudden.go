@@ -46,9 +46,10 @@ func (a *analysis) firstJump() *jump {
 // What a loss just before a probe became wet must be, which by itself would be
 // too little: the probe says that water came in.
 const (
-	wetWithinS = 20.0 // s, between the loss and the last reading of a dry probe
+	wetAtOnceS = 1.5  // s before the last reading of a dry probe: what breaks in wets it at once
+	wetWithinS = 20.0 // s before it, else
 	wetLimit   = 4.5  // standard uncertainties
-	wetOdds    = 5.0  // logarithm of how much likelier the readings are with the loss
+	wetOdds    = 10.0 // logarithm of how much likelier the readings are with the loss
 )
 
 // lossBeforeWet finds a loss at once in the seconds before a probe became wet:
@@ -61,15 +62,22 @@ func (a *analysis) lossBeforeWet(w *wetting) *jump {
 	if a.byHand() {
 		return nil
 	}
-	p := a.placeStep(dry-wetWithinS, w.t+a.s.dt/2, math.Inf(1), nil)
-	if p == nil || p.decided < wetOdds {
-		return nil
+	found := func(p *stepPlace, drop, u float64) *jump {
+		g := p.best()
+		return &jump{i: g.i, t0: g.t0, t1: g.t1, pa: g.pa, paSD: g.sd, drop: drop, u: u, place: p, inletted: openAt(a.x.fill, g.t0)}
 	}
-	g := p.best()
-	if g.z < wetLimit {
-		return nil
+	until := w.t + a.s.dt/2
+	if p := a.placeStep(dry-wetAtOnceS, until, math.Inf(1), nil); p != nil && p.decided > wetOdds {
+		if g := p.best(); g.missing > wetLimit*g.missingSD {
+			return found(p, g.missing, g.missingSD)
+		}
 	}
-	return &jump{i: g.i, t0: g.t0, t1: g.t1, pa: g.pa, paSD: g.sd, drop: g.drop, u: g.drop / g.z, place: p, inletted: openAt(a.x.fill, g.t0)}
+	if p := a.placeStep(dry-wetWithinS, until, math.Inf(1), nil); p != nil && p.decided > wetOdds {
+		if g := p.best(); g.z > wetLimit && g.drop > valveTimes*valveTimeS*p.rate {
+			return found(p, g.drop, g.drop/g.z)
+		}
+	}
+	return nil
 }
 
 func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
