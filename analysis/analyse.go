@@ -340,6 +340,9 @@ func (a *analysis) fitter(st *stage) *chamberFit {
 	if a.w != nil {
 		f.ingress, f.ingSD = a.w.at, a.w.sd
 	}
+	if a.in != nil && a.base != nil && a.base.from != "inside the unit" {
+		f.within = a.in.temp
+	}
 	f.prepare()
 	return f
 }

@@ -24,6 +24,12 @@ const (
 	// (plastics; handbook values), into the room that the water has.
 	unitGrowthSD = 80e-6 // 1/K
 
+	// A unit that was put in warmer or colder than the water grows or shrinks until
+	// it has taken its temperature: by this much, as unitGrowthSD has it.
+	unitGrowth = 170e-6 // 1/K
+	unitStartK = 0.3    // K, how far off it may be where no thermometer inside tells
+	unitTauS   = 700.0  // s, by which it follows; common practice, no source
+
 	// Slow give of the unit after a step: with the logarithm of time, and with one
 	// long relaxation time; common practice, no source.
 	creepTimeS = 20.0   // s
@@ -55,6 +61,7 @@ const (
 	colCreep
 	colSlow
 	colWater
+	colUnit
 	colFixed
 )
 
@@ -72,6 +79,7 @@ type chamberFit struct {
 	st      *stage
 	s       *signal
 	base    *track                  // water or what stands for it; nil where nothing does
+	within  *track                  // inside the unit; nil where nothing tells
 	ingress func(t float64) float64 // ml gone into the unit by then; nil for none
 	ingSD   func(t float64) float64 // its standard uncertainty, ml
 	drive   func(t float64) float64 // chamber less inside, Pa
@@ -218,13 +226,14 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		return nil, 0
 	}
 	// Reference at the start of each part, where what has gone in is known best.
-	type ref struct{ p, k, w, v float64 }
+	type ref struct{ p, k, w, v, u float64 }
 	refs := make([]ref, len(f.parts))
 	for i := range f.blocks {
 		b := &f.blocks[i]
 		if r := &refs[b.part]; r.v == 0 {
 			*r = ref{p: math.Exp(b.lnp), k: f.gasK(b), w: f.waterC(b.t)}
 			r.v = f.v.volume(r.p, f.gone(b.t))
+			r.u = f.unitK(b.t)
 		}
 	}
 	window := f.window()
@@ -296,6 +305,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 			warm += r.v / r.k
 		}
 		x.Set(i, colWater, warm*h)
+		x.Set(i, colUnit, -f.v.unitML*(f.unitK(b.t)-r.u))
 		key := [2]int{b.part, 0}
 		if !tied && b.inHold {
 			key[1] = 1
@@ -331,6 +341,14 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	// the result instead, as the gas volume's is.
 	sd[colStiff] = 1e-6
 	mean[colBlank], sd[colBlank] = f.v.blank, f.v.blankSD
+	switch {
+	case f.v.gas:
+		sd[colUnit] = 1e-12
+	case f.within != nil && f.base != nil:
+		mean[colUnit], sd[colUnit] = unitGrowth, unitGrowthSD
+	default:
+		sd[colUnit] = unitGrowth
+	}
 	sd[colCreep] = creepSD * max(f.step/1e5, 0.1) * f.v.unitML / 1000
 	sd[colSlow] = slowCreep
 	sd[colWater] = 1e-9
@@ -415,7 +433,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		e.budget = append(e.budget, Budget{Source: source, MLPerH: math.Sqrt(s)})
 	}
 	add("bench's own leak (blank)", colBlank)
-	add("warming of water and walls", colWall, colWater)
+	add("warming of water and walls", colWall, colWater, colUnit)
 	if f.tauOf != nil {
 		exCol = append(exCol, tauCol)
 	}

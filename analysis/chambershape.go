@@ -152,6 +152,15 @@ func (f *chamberFit) waterC(t float64) float64 {
 	return f.base.at(t)
 }
 
+// unitK is by how much the unit is warmer than the water, as far as that is
+// known, K; without a thermometer in each, how it would fade.
+func (f *chamberFit) unitK(t float64) float64 {
+	if f.within != nil && f.base != nil {
+		return f.within.at(t) - f.base.at(t)
+	}
+	return unitStartK * math.Exp(-t/unitTauS)
+}
+
 // heating bounds the warming of the gas before a closed part: compression of an
 // ideal diatomic gas by the pressure rise of the inlet before it, (γ−1)/γ ln p2/p1.
 func (f *chamberFit) heating(part interval) float64 {

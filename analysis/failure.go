@@ -76,6 +76,11 @@ func (a *analysis) firstFailure() *failure {
 	switch {
 	case j != nil && (leaky == nil || j.t0 <= leaky.dwell().end):
 		return a.suddenFailure(j, leaky)
+	case leaky == nil && wet != nil && damp && a.dampBefore(wet.t):
+		f := a.dampFailure()
+		f.saw(ByWet)
+		f.text = "the humidity inside showed it first: water vapour came in at a rate that follows the pressure, until a probe was wet"
+		return f
 	case leaky != nil || wet != nil:
 		return a.slowFailure(leaky, wet)
 	case damp:
@@ -126,6 +131,17 @@ func (a *analysis) dampFails() bool {
 	}
 	for _, st := range a.stages {
 		if e := st.damp; e != nil && e.interval().Low > limit {
+			return true
+		}
+	}
+	return false
+}
+
+// dampBefore says whether the humidity proved an ingress above the limit in a
+// hold that ended before a time.
+func (a *analysis) dampBefore(t float64) bool {
+	for _, st := range a.stages {
+		if e := st.damp; e != nil && st.hold.real() && st.hold.end < t && e.interval().Low > a.run.Profile.Accept.MoistureMGPerH {
 			return true
 		}
 	}

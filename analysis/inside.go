@@ -274,7 +274,9 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		best = min(best, p.chi2/float64(len(ts)-k))
 		if p.logEvidence > top[int(share)] {
 			top[int(share)] = p.logEvidence
-			give[int(share)] = [2]float64{-p.b[squeezeCol] / 1e5, p.sd(squeezeCol) / 1e5}
+			// What a fast ingress bends is no squeeze.
+			squeeze := max(-mostSqueeze, min(-p.b[squeezeCol]/1e5, mostSqueeze))
+			give[int(share)] = [2]float64{squeeze, p.sd(squeezeCol) / 1e5}
 		}
 		return p.logEvidence
 	}
@@ -305,9 +307,10 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 	}
 	// Only none and all are physics: they are weighed by how well they fit. The
 	// likelihood is tempered, since what bends the pressure besides is known
-	// roughly only.
-	const temper = 4
-	w := 1 / (1 + math.Exp(max(-700, min(700, (all-none)/max(1, best)/temper))))
+	// roughly only. Beforehand the whole is far likelier: a pressure sensor that
+	// shares the void carries the vapour's (Dalton).
+	const temper, odds = 4, 10
+	w := 1 / (1 + odds*math.Exp(max(-700, min(700, (all-none)/max(1, best)/temper))))
 	v.share = 1 - w
 	v.shareU = math.Sqrt(w * (1 - w))
 	v.squeeze, v.squeezeU = give[0][0], give[0][1]

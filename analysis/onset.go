@@ -142,7 +142,9 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 			until = min(until, leaky.ramp.end)
 		}
 	}
-	if len(pt) > 30 && a.insideLeaks() {
+	// Where only the humidity proves a leak, it is the earlier witness.
+	dampOnly := leaky == nil && a.damp != nil && a.damp.rising
+	if len(pt) > 30 && a.insideLeaks() && !dampOnly {
 		tp = a.coarse(pt, py, v.noise, a.creepTrend(soft, until), until)
 	}
 	switch {
@@ -257,7 +259,39 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		late = 5 * v.dt // by the humidity alone, whose lag is the least known
 	}
 	o.blur(1.5*v.dt, late)
+	if first := a.firstHold(); math.IsNaN(tp) && seen < first {
+		o.sinceStart(a.prior(o.t, seats), seen)
+	}
 	return o
+}
+
+// firstHold is when the first hold ended, s; before that nothing tells how the
+// walls give off moisture while all is tight.
+func (a *analysis) firstHold() float64 {
+	for _, st := range a.stages {
+		if st.hold.real() {
+			return st.hold.end
+		}
+	}
+	return 0
+}
+
+// earlier is how likely a bend of the humidity in the first stage, which has no
+// tight time before it to be set against, is not yet the beginning.
+const earlier = 0.7
+
+// sinceStart lets the bounds reach back over the first stage.
+func (o *onset) sinceStart(prior []float64, seen float64) {
+	p := &onset{t: o.t, w: prior}
+	for i, t := range o.t {
+		if t > seen {
+			p.w[i] = math.Inf(-1)
+		}
+	}
+	p.normal()
+	for i := range o.blurred {
+		o.blurred[i] = (1-earlier)*o.blurred[i] + earlier*p.w[i]
+	}
 }
 
 // insideLeaks says whether the inside pressure shows an ingress at all.

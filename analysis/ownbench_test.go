@@ -258,6 +258,30 @@ func TestASensorThatStandsStillIsNoReading(t *testing.T) {
 	}
 }
 
+// TestAUnitThatTakesTheWatersTemperatureIsNoLeak: a unit that was put in warmer
+// than the water shrinks while it cools, which on a stiff pot looks like a leak
+// in the first hold, and grows where it was colder. Its thermometer tells.
+func TestAUnitThatTakesTheWatersTemperatureIsNoLeak(t *testing.T) {
+	held, holds := 0, 0
+	for seed := range few(20) {
+		v := simulate(t, "proof-10m-sea", "", 40_000+seed, pots["small cushion"], "warm unit, 0.4 K").analyse(t).Verdict
+		if v.Verdict == analysis.Fail {
+			t.Errorf("seed %d: a tight unit fails: %v", seed, v.Reasons)
+		}
+		if l := v.Holds[0].LeakMLPerH; l != nil {
+			holds++
+			if l.Low <= 0 && 0 <= l.High {
+				held++
+			} else {
+				t.Logf("seed %d: %+v", seed, *l)
+			}
+		}
+	}
+	if held*10 < holds*6 {
+		t.Errorf("%d of %d intervals of the first hold contain the truth", held, holds)
+	}
+}
+
 // TestAFullPotPassesNoLeak: where hardly any gas is left a leak goes like an
 // error of the sheet's stiffness, and must not be taken for one.
 func TestAFullPotPassesNoLeak(t *testing.T) {

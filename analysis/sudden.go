@@ -59,8 +59,8 @@ func (a *analysis) lossBeforeWet(w *wetting) *jump {
 	if math.IsNaN(dry) {
 		dry = w.t
 	}
-	if a.byHand() {
-		return nil
+	if a.byHand() || a.in != nil && a.in.pa != nil {
+		return nil // the pressure inside would have seen it
 	}
 	found := func(p *stepPlace, drop, u float64) *jump {
 		g := p.best()
