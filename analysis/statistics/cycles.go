@@ -22,9 +22,10 @@ const AssumedSlopeOfCycles = 2.0
 // several closures of one unit are not independent. Tests to other depths do not
 // count; within 2 % they are taken as the same.
 //
-// What follows is that of any right- and interval-censored lives (ISO 12107:2012
-// has complete samples and lognormal lives; IEC 61649:2008 the Weibull with
-// suspended items; Meeker and Escobar 1998, chapter 8).
+// What follows is that of any right- and interval-censored lives (Meeker and
+// Escobar 1998, "Statistical Methods for Reliability Data", chapter 8; from memory:
+// IEC 61649 has the Weibull with suspended items, ISO 12107 complete lognormal
+// lives with a tolerance bound).
 func ObserveCycles(all []register.Cycled, depthM float64) []History {
 	byVariant := map[string]*History{}
 	best := map[string]*register.Cycled{}
