@@ -38,6 +38,7 @@ type Options struct {
 	Version         string           // of the program
 	Generated       time.Time        // the end of the record, by which the certificate is dated
 	SHA256          string           // of readings.lp, in hex; empty: not computed
+	Photographs     []Shown          // that the record notes
 	Chamber, Inside []analysis.Point // pressures as read within plots.MomentSpan of a first failure; may be empty
 }
 
@@ -66,6 +67,9 @@ func Write(w io.Writer, run setup.Run, r *analysis.Result, opts Options) error {
 	page.Style = template.CSS(style)
 	page.Policy = "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
 		"'; base-uri 'none'; form-action 'none'"
+	if len(page.Photographs) > 0 {
+		page.Policy += "; img-src data:"
+	}
 	var out bytes.Buffer
 	if err := pageTemplate.Execute(&out, page); err != nil {
 		return fmt.Errorf("certificate: %w", err)
@@ -116,6 +120,7 @@ func compose(run setup.Run, r *analysis.Result, opts Options, in sizes) (*page, 
 	if page.Figures, err = figures(run, r, opts, u, in); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
+	page.Photographs, page.MorePhotographs = u.photographs(opts.Photographs, plots.Start(r))
 	page.Code.Caption = u.codeText(r, opts)
 	if page.Code.Picture, err = plots.Code(page.Code.Caption, codeSide, u.System); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)

@@ -44,6 +44,10 @@ type page struct {
 	MoreStages string
 	Figures    []figure
 	Code       figure // to scan
+
+	Photographs     []photograph
+	MorePhotographs string
+
 	Readings   []fact // conditions of the test
 	Sensors    []sensorRow
 	Bench      []fact

@@ -75,6 +75,7 @@ func (p *page) print(on *paper.Paper, size textSize) {
 	p.printFailure(s)
 	p.printStages(s)
 	p.printFigures(s)
+	p.printPhotographs(s)
 	s.Columns(0.5, func() {
 		facts(s, "Unit and closure", p.Closure)
 		facts(s, "Conditions", p.Readings)
@@ -205,6 +206,37 @@ func (p *page) printFailure(s *sheet) {
 			s.Heading(s.T("What would settle it"))
 			s.List(p.Settle)
 		})
+	}
+}
+
+// printPhotographs prints them two in a row.
+func (p *page) printPhotographs(s *sheet) {
+	if len(p.Photographs) == 0 {
+		return
+	}
+	one := func(i int) func() {
+		return func() {
+			if i >= len(p.Photographs) {
+				return
+			}
+			photo := p.Photographs[i]
+			s.Photograph(photo.SHA256, photo.JPEG, photo.Width, photo.Height)
+			s.Font("", s.small)
+			s.Text(photo.Caption, paper.Soft)
+			s.Font("", s.body)
+			s.Space(4)
+		}
+	}
+	for i := 0; i < len(p.Photographs); i += 2 {
+		s.Keep(func() {
+			if i == 0 {
+				s.Heading(s.T("Photographs"))
+			}
+			s.Columns(0.5, one(i), one(i+1))
+		})
+	}
+	if p.MorePhotographs != "" {
+		s.Text(p.MorePhotographs, paper.Ink)
 	}
 }
 

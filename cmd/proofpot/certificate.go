@@ -2,14 +2,18 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
+	"os"
 	"path/filepath"
 	"time"
 
 	"proofpot/analysis"
 	"proofpot/analysis/certificate"
+	"proofpot/analysis/certificate/photographs"
 	"proofpot/analysis/certificate/plots"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
@@ -89,7 +93,7 @@ func writeCertificate(folder string, run setup.Run, res *analysis.Result, opts c
 }
 
 // ofRecord completes the options with what belongs to the record: its
-// fingerprint, and its end as the date.
+// fingerprint, its end as the date, and its photographs.
 func ofRecord(folder string, res *analysis.Result, opts certificate.Options) (certificate.Options, error) {
 	var err error
 	if opts.SHA256, err = record.Fingerprint(folder); err != nil {
@@ -98,7 +102,32 @@ func ofRecord(folder string, res *analysis.Result, opts certificate.Options) (ce
 	if n := len(res.Stages); n > 0 {
 		opts.Generated = res.Stages[n-1].End
 	}
-	return opts, nil
+	opts.Photographs, err = pictured(folder, res)
+	return opts, err
+}
+
+// pictured reads the photographs that a record notes.
+func pictured(folder string, res *analysis.Result) ([]certificate.Shown, error) {
+	root, err := os.OpenRoot(folder)
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
+	var all []certificate.Shown
+	for _, p := range photographs.Noted(res.Events) {
+		s := certificate.Shown{Photograph: p}
+		file, err := root.ReadFile(p.Path)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			s.Why = certificate.ErrMissing
+		case err != nil:
+			return nil, err
+		default:
+			s.JPEG, s.Width, s.Height, s.Why = p.Small(file)
+		}
+		all = append(all, s)
+	}
+	return all, nil
 }
 
 func writeLabel(folder string, run setup.Run, res *analysis.Result, opts certificate.Options) error {

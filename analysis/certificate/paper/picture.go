@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"bytes"
 	"image/color"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -19,6 +20,26 @@ func (p *Paper) Picture(d *drawing.Drawing) {
 	}
 	draw(p.doc, d, p.left, top+d.Height*scale, scale)
 	p.doc.SetFont(family, p.style, p.size)
+}
+
+// Photograph prints a JPEG of so many pixels, as wide as there is room, at most 150
+// points high; its id tells it from others. Nothing is printed where there is none.
+func (p *Paper) Photograph(id string, jpeg []byte, width, height int) {
+	if len(jpeg) == 0 || width < 1 || height < 1 {
+		return
+	}
+	const most = 150.0
+	w := min(p.width, most*float64(width)/float64(height))
+	h := w * float64(height) / float64(width)
+	p.page(h)
+	top := p.y
+	p.y += h + 2
+	if p.dry {
+		return
+	}
+	kind := fpdf.ImageOptions{ImageType: "JPG"}
+	p.doc.RegisterImageOptionsReader(id, kind, bytes.NewReader(jpeg))
+	p.doc.ImageOptions(id, p.left, top, w, h, false, kind, 0, "")
 }
 
 // draw prints a drawing with its lower left corner at x, y. Its colours are opaque.
