@@ -32,7 +32,7 @@ func (c *compareCmd) Run(w *world) error {
 	if c.CyclesTo != 0 {
 		all, err = c.cycles()
 	} else {
-		all, _, err = c.histories(w)
+		all, _, err = c.histories(w, "")
 	}
 	if err != nil {
 		return err

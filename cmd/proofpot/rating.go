@@ -22,7 +22,7 @@ func (c *ratingCmd) Run(w *world) error {
 	if !(c.Share >= 1 && c.Share <= 50 && c.Confidence >= 50 && c.Confidence < 99.9 && c.Slope > 0 && c.Slope <= 50 && c.TemperatureM >= 0) {
 		return fmt.Errorf("--share is 1 to 50 %%, --confidence 50 to 99 %%, --slope above 0 and at most 50, --temperature-limit in m")
 	}
-	all, left, err := c.histories(w)
+	all, left, err := c.histories(w, c.Variant)
 	if err != nil {
 		return err
 	}
@@ -66,7 +66,7 @@ func (c *ratingCmd) Run(w *world) error {
 	case c.Depths != "held":
 		rating.Design, rating.Why = false, "where a failure begins under a ramp is not what holds; leave out --depths"
 	case left+h.NotIntact > 0:
-		rating.Design, rating.Why = false, fmt.Sprintf("%d records could not be counted, and may hide a failure", left+h.NotIntact)
+		rating.Design, rating.Why = false, counted(left+h.NotIntact, "record")+" could not be counted, and may hide a failure"
 	case len(h.Waters) > 1:
 		rating.Design, rating.Why = false, "the depths are meant in "+strings.Join(h.Waters, " and ")+", and a metre of one is not a metre of the other"
 	case h.MixedHolds():

@@ -36,8 +36,10 @@ func (p population) family() statistics.Family {
 }
 
 // histories reads every record of the folder and gives what each variant's come to.
-// left counts the records that could not be read.
-func (p population) histories(w *world) (all []statistics.History, left int, err error) {
+// The records of the variant named anew are analysed anew; the verdicts of the
+// others are taken as they lie beside them. left counts the records that could not
+// be read.
+func (p population) histories(w *world, anew string) (all []statistics.History, left int, err error) {
 	entries, err := os.ReadDir(p.Records)
 	if err != nil {
 		return nil, 0, fmt.Errorf("no folder of records: %w", err)
@@ -48,7 +50,7 @@ func (p population) histories(w *world) (all []statistics.History, left int, err
 		if _, err := os.Stat(filepath.Join(folder, record.RunFile)); err != nil {
 			continue
 		}
-		t, err := readTest(folder)
+		t, err := readTest(w, folder, anew)
 		if err != nil {
 			fmt.Fprintf(w.errs, "left out: %v\n", err)
 			left++
@@ -106,7 +108,9 @@ func apart(tests []statistics.Test, folder string) error {
 	return nil
 }
 
-func readTest(folder string) (statistics.Test, error) {
+// readTest reads a record with its verdict: from verdict.json, or of the variant
+// anew from its readings, since whoever can write a file can write a verdict.
+func readTest(w *world, folder, anew string) (statistics.Test, error) {
 	r, err := record.Open(folder)
 	if err != nil {
 		return statistics.Test{}, err
@@ -114,25 +118,42 @@ func readTest(folder string) (statistics.Test, error) {
 	defer r.Close()
 	t := statistics.Test{Record: r.Name, Run: r.Run}
 	file := filepath.Join(folder, record.VerdictFile)
-	data, err := os.ReadFile(file)
+	if anew != "" && r.Run.Unit.Variant == anew {
+		res, run, err := analyse(folder)
+		if err != nil {
+			return t, err
+		}
+		t.Run, t.Verdict = run, res.Verdict.Rounded()
+		if lies, err := readVerdict(file); err == nil && (lies.Verdict != t.Verdict.Verdict || lies.ProvedDepthM != t.Verdict.ProvedDepthM) {
+			fmt.Fprintf(w.errs, "note: %s says %s, proved %.1f m; its readings say %s, proved %.1f m, and that counts\n", file,
+				lies.Verdict, lies.ProvedDepthM, t.Verdict.Verdict, t.Verdict.ProvedDepthM)
+		}
+		return t, nil
+	}
+	t.Verdict, err = readVerdict(file)
 	if errors.Is(err, fs.ErrNotExist) {
 		return t, fmt.Errorf("%s has no verdict yet; proofpot analyse %s makes it", folder, folder)
 	}
+	return t, err
+}
+
+func readVerdict(file string) (v analysis.Verdict, err error) {
+	data, err := os.ReadFile(file)
 	if err != nil {
-		return t, err
+		return v, err
 	}
-	if err := json.Unmarshal(data, &t.Verdict); err != nil {
-		return t, fmt.Errorf("%s: %w", file, err)
+	if err := json.Unmarshal(data, &v); err != nil {
+		return v, fmt.Errorf("%s: %w", file, err)
 	}
-	switch t.Verdict.Verdict {
+	switch v.Verdict {
 	case analysis.Pass, analysis.Fail, analysis.Inconclusive:
 	default:
-		return t, fmt.Errorf("%s: verdict %q is none of pass, fail, inconclusive", file, t.Verdict.Verdict)
+		return v, fmt.Errorf("%s: verdict %q is none of pass, fail, inconclusive", file, v.Verdict)
 	}
-	if t.Verdict.Format != 1 {
-		return t, fmt.Errorf("%s: format %d is not known, 1 is", file, t.Verdict.Format)
+	if v.Format != 1 {
+		return v, fmt.Errorf("%s: format %d is not known, 1 is", file, v.Format)
 	}
-	return t, nil
+	return v, nil
 }
 
 // named picks the histories of the named variants, in their order; all of them
