@@ -208,11 +208,23 @@ func told(e register.Event) string {
 		parts = append(parts, fmt.Sprintf("%s (%s)", e.Test.Verdict, e.Test.Record))
 	case e.Dive != nil:
 		parts = append(parts, fmt.Sprintf("%.1f m, %.0f min", e.Dive.DepthM, e.Dive.Minutes))
+		if e.Dive.Descents > 1 {
+			parts = append(parts, fmt.Sprintf("let down %d times", e.Dive.Descents))
+		}
 		if e.Dive.HasWater {
 			parts = append(parts, fmt.Sprintf("water %.0f °C", e.Dive.WaterC))
 		}
 	case e.Closure != nil && e.Closure.Seals != "":
 		parts = append(parts, e.Closure.Seals)
+	}
+	if e.Test != nil {
+		for _, c := range e.Test.Cycling {
+			text := fmt.Sprintf("stood %s to %g m", counted(c.Stood, "cycle"), c.DepthM)
+			if c.FailedBy > 0 {
+				text += fmt.Sprintf(", leaked by cycle %d", c.FailedBy)
+			}
+			parts = append(parts, text)
+		}
 	}
 	if e.Text != "" {
 		parts = append(parts, e.Text)
