@@ -25,7 +25,8 @@ type setupCmd struct {
 	Read        time.Duration `help:"How long to read the sensors at open vent; the noise takes 20 s." default:"25s"`
 	Only        bool          `help:"Write the bench file and end; prove nothing."`
 
-	parts []busPart // on the I2C buses, once they were asked
+	parts  []busPart // on the I2C buses, once they were asked
+	sample string    // a line that came from the transducer's port
 }
 
 // Help is shown by proofpot setup --help.

@@ -1,13 +1,20 @@
 package main
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
+	"unicode/utf8"
 
 	"proofpot/cmd/proofpot/benchfile"
 	"proofpot/sensors/discover"
 	"proofpot/sensors/gpiochip"
+	"proofpot/sensors/serialport"
 )
 
 // busPart is a part that told who it is, on its bus.
@@ -34,6 +41,25 @@ func (c *setupCmd) found(w *world, q *benchfile.Question, a benchfile.Answers) {
 		c.ports(w, q)
 		if q.Default == a["port"] {
 			q.Default = ""
+		}
+	case q.Key == "line":
+		if c.sample = listen(a["port"], a["baud"]); c.sample == "" {
+			c.show(w, "nothing came from there in "+listenFor.String()+": is the port right, is its speed, does the device print by itself?")
+			break
+		}
+		c.show(w, "it prints: "+strconv.Quote(c.sample))
+		switch {
+		case strings.HasPrefix(c.sample, "{"):
+			q.Default = "json"
+		case !strings.Contains(c.sample, "="):
+			q.Default = "csv"
+		}
+	case q.Key == "from" && a["line"] == "key-value":
+		for word := range strings.FieldsSeq(c.sample) {
+			if key, _, is := strings.Cut(word, "="); is && strings.HasPrefix(key, "p") {
+				q.Default = key
+				break
+			}
 		}
 	case q.Key == "chip":
 		chips, err := gpiochip.List()
@@ -86,6 +112,40 @@ func (c *setupCmd) found(w *world, q *benchfile.Question, a benchfile.Answers) {
 			q.Default = left[0]
 		}
 	}
+}
+
+// listenFor is how long a port is listened to. Most boards start anew when their
+// port is opened, and take some seconds.
+const listenFor = 4 * time.Second
+
+// listen gives the first whole line that comes from a serial port, without what
+// is no text; empty where none came.
+func listen(port, baud string) string {
+	rate, err := strconv.Atoi(baud)
+	if err != nil {
+		return ""
+	}
+	p, err := serialport.Open(port, serialport.Settings{Baud: rate})
+	if err != nil {
+		return ""
+	}
+	defer p.Close()
+	var heard []byte
+	chunk := make([]byte, 256)
+	for end := time.Now().Add(listenFor); time.Now().Before(end) && len(heard) < 4096; {
+		n, err := p.Read(chunk)
+		if err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+			return ""
+		}
+		heard = append(heard, chunk[:n]...)
+		_, rest, _ := bytes.Cut(heard, []byte("\n")) // the first may be half of one
+		for line := range bytes.Lines(rest) {
+			if text := strings.TrimSpace(string(line)); line[len(line)-1] == '\n' && text != "" && utf8.ValidString(text) {
+				return text
+			}
+		}
+	}
+	return ""
 }
 
 func (c *setupCmd) show(w *world, text string) {

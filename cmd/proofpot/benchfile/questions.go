@@ -90,7 +90,7 @@ var transducer = joined([]Question{
 	{Key: "part", Text: "The part: the number at the end of its name is its range in bar, and a wrong one reads wrong pressures", One: []string{"ms5837-30ba", "ms5837-02ba", "ms5803-14ba"}, Asked: onI2C},
 }, place("part", "0x76", "0x76", "0x77"), []Question{
 	{Key: "room_hpa", Text: "The barometer today, where you are (not reduced to sea level)", Default: "-", Unit: "hPa", Low: 500, High: 1100, Maybe: true},
-	{Key: "high", Text: "The most that the transducer can show, in its unit", Low: 0, High: 1e9, Unit: "in its unit", Asked: serial},
+	{Key: "high", Text: "The most that the transducer can show", Low: 0, High: 1e9, Unit: "in its unit", Asked: serial},
 	{Key: "accuracy_pct", Text: "Its accuracy as a share of its range, from its data sheet", Default: "1", Unit: "%", Low: 0.001, High: 20},
 	{Key: "water_from", Text: "Where the temperature in the chamber stands in the same line", Default: "-", Maybe: true, Asked: serial},
 	{Key: "water_unit", Text: "Its unit", Default: "C", One: []string{"C", "K", "F"}, Asked: all(serial, given("water_from"))},
