@@ -121,7 +121,7 @@ func compose(run setup.Run, r *analysis.Result, opts Options, in sizes) (*page, 
 		return nil, fmt.Errorf("certificate: %w", err)
 	}
 	page.Photographs, page.MorePhotographs = u.photographs(opts.Photographs, plots.Start(r))
-	page.Code.Caption = u.codeText(r, opts)
+	page.Code.Caption = u.codeText(run, r, opts)
 	if page.Code.Picture, err = plots.Code(page.Code.Caption, codeSide, u.System); err != nil {
 		return nil, fmt.Errorf("certificate: %w", err)
 	}

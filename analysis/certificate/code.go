@@ -6,6 +6,7 @@ import (
 	"proofpot/analysis"
 	"proofpot/analysis/certificate/plots"
 	"proofpot/analysis/certificate/units"
+	"proofpot/rig/setup"
 )
 
 // codeSide is the printed side of the code, points: 25 mm, which a telephone
@@ -14,9 +15,12 @@ const codeSide = 71
 
 // codeText is what the code on certificate and label says: unit, outcome, rated
 // depth, date of the test, and the fingerprint of its record.
-func (u pen) codeText(r *analysis.Result, opts Options) string {
+func (u pen) codeText(run setup.Run, r *analysis.Result, opts Options) string {
 	v := &r.Verdict
 	lines := []string{u.F("unit %s", units.Clean(v.Unit, 40))}
+	if simulated(run) {
+		lines = append(lines, u.T("simulated, no unit was tested"))
+	}
 	if v.Verdict == analysis.Pass && !(v.RatedDepthM > 0) {
 		lines = append(lines, u.T("passed a check, no depth rated"))
 	} else if v.Verdict == analysis.Pass {

@@ -2,8 +2,14 @@ package certificate
 
 import (
 	"bytes"
+	"fmt"
+	"math"
 	"strings"
 	"testing"
+
+	"proofpot/profiles"
+	"proofpot/rig/setup"
+	"proofpot/sensors/calibration"
 )
 
 // TestTheDocumentHoldsWhatACalibrationCertificateHolds goes by the list of
@@ -52,5 +58,49 @@ func TestTheDocumentHoldsWhatACalibrationCertificateHolds(t *testing.T) {
 				t.Errorf("d) the pages are not numbered of how many: %q", of)
 			}
 		}
+	}
+}
+
+func TestTheDepthsSayHowGoodTheyAre(t *testing.T) {
+	s := sceneMakers["burst"](t)
+	column, err := profiles.NewColumn(s.run.Profile.Water)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.run.Bench.Sensors = []setup.Sensor{{ID: "t1", Measures: "chamber water temperature"}, {ID: "p1", Measures: "chamber pressure", AccuracyPa: 3000}}
+	want := fmt.Sprintf("± %.2f m, by the accuracy that the sheet of sensor p1 claims", math.Ceil(100*3000/(column.DensityKgM3*column.GravityMS2))/100)
+	if got := section(t, written(t, s.run, s.r, options()), "Claim"); !strings.Contains(got, want) {
+		t.Errorf("%q is not in %s", want, got)
+	}
+	s.run.Bench.Sensors[1].Calibration = &calibration.Calibration{Budget: calibration.Budget{ExpandedPa: 500, Coverage: 2}}
+	if got := section(t, written(t, s.run, s.r, options()), "Claim"); !strings.Contains(got, "± 0.05 m, by the calibration of sensor p1 (2.00 s.d.)") && !strings.Contains(got, "± 0.06 m, by the calibration of sensor p1 (2.00 s.d.)") {
+		t.Error(got)
+	}
+	s.run.Bench.Sensors = nil
+	if got := section(t, written(t, s.run, s.r, options()), "Claim"); !strings.Contains(got, "Depth good to not stated") {
+		t.Error(got)
+	}
+}
+
+// TestAShowOnTheSimulatedBenchCannotPassForATest: page, paper, label and code say it.
+func TestAShowOnTheSimulatedBenchCannotPassForATest(t *testing.T) {
+	s := sceneMakers["pass in a gas pot without inside sensor"](t)
+	s.run.Bench.Sensors = []setup.Sensor{{ID: "p1", Measures: "chamber pressure", Driver: "simulated"}}
+	document := written(t, s.run, s.r, options())
+	if !strings.Contains(plain(document), "Simulated bench: no unit was tested.") {
+		t.Error("not on the page")
+	}
+	if sheet := ask(t, "pdftotext", onDisk(t, printed(t, s)), "-"); !strings.Contains(sheet, "Simulated bench: no unit was tested.") {
+		t.Error("not on paper")
+	}
+	label, err := newLabel(s.run, s.r, options())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := fmt.Sprint(label.Texts()); !strings.Contains(said, "SIMULATED") {
+		t.Error(said)
+	}
+	if code := englishPen.codeText(s.run, s.r, options()); !strings.Contains(code, "simulated, no unit was tested") {
+		t.Error(code)
 	}
 }

@@ -26,7 +26,7 @@ func newLabel(run setup.Run, r *analysis.Result, opts Options) (*plots.Picture, 
 	if start := plots.Start(r); !start.IsZero() {
 		date = start.UTC().Format("2006-01-02")
 	}
-	l := plots.LabelText{Unit: units.Clean(u.named(v.Unit), 24), Code: u.codeText(r, opts),
+	l := plots.LabelText{Unit: units.Clean(u.named(v.Unit), 24), Code: u.codeText(run, r, opts),
 		Foot: u.T("until repaired and passed anew; see its report")}
 	switch v.Verdict {
 	case analysis.Pass:
@@ -39,6 +39,10 @@ func newLabel(run setup.Run, r *analysis.Result, opts Options) (*plots.Picture, 
 		l.Word, l.Lines = u.T("DO NOT DIVE"), []string{u.T("failed its test"), date}
 	default:
 		l.Word, l.Lines = u.T("DO NOT DIVE"), []string{u.T("test inconclusive"), date}
+	}
+	if simulated(run) {
+		l.Lines[0] = l.Word + ", " + l.Lines[0]
+		l.Word, l.Foot = u.T("SIMULATED"), u.T("simulated, no unit was tested")
 	}
 	return plots.Label(l, u.System)
 }

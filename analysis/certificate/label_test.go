@@ -37,7 +37,7 @@ func TestTheLabelSaysTheRatedDepthOrNotToDive(t *testing.T) {
 		picture := filepath.Join(filepath.Dir(file), "label")
 		ask(t, "pdftoppm", "-r", "300", "-singlefile", "-png", file, picture)
 		got := strings.TrimSpace(ask(t, "zbarimg", "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", picture+".png"))
-		if got != englishPen.codeText(s.r, options()) {
+		if got != englishPen.codeText(s.run, s.r, options()) {
 			t.Errorf("%s: scanned %q", name, got)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -32,6 +33,7 @@ type page struct {
 	Mark     string // pass, fail or doubt: which shape stands beside the verdict
 	Word     string // the verdict in one word
 	Sentence string // the verdict in one sentence
+	Show     string // where it is one, that this is a show on a simulated bench
 	Reasons  []string
 	Rule     string
 	Depths   []fact // proved and rated
@@ -157,6 +159,9 @@ func (p *page) verdict(run setup.Run, v *analysis.Verdict, u pen) {
 		p.Title, p.Mark, p.Word = u.T("Pressure test report"), "doubt", u.T("Inconclusive: not a pass")
 		p.Sentence = u.T("The test could not tell whether this unit holds. Do not dive on it.")
 	}
+	if simulated(run) {
+		p.Show = u.T("Simulated bench: no unit was tested. This document shows what one looks like.")
+	}
 	p.Reasons = u.short(v.Reasons, mostList)
 	p.Rule = u.decisionRule(run.Profile.Accept)
 	p.Depths = u.facts([]fact{
@@ -168,6 +173,11 @@ func (p *page) verdict(run setup.Run, v *analysis.Verdict, u pen) {
 	} else if p.Mark == "pass" {
 		p.Depths[1].Value = u.F("%s (proved depth over the proof factor %s, rounded down)", u.DepthDown(v.RatedDepthM), u.positive(run.Profile.ProofFactor, 2, ""))
 	}
+}
+
+// simulated says whether a bench was one of equations.
+func simulated(run setup.Run) bool {
+	return slices.ContainsFunc(run.Bench.Sensors, func(s setup.Sensor) bool { return s.Driver == "simulated" })
 }
 
 // provedText says what depth was proved: by a pass alone.

@@ -164,6 +164,9 @@ func (p *page) printVerdict(s *sheet) {
 		s.Text(strings.ToUpper(p.Word), paper.Ink)
 		s.Font("B", 9.5)
 		s.Text(p.Sentence, paper.Ink)
+		if p.Show != "" {
+			s.Text(p.Show, paper.Ink)
+		}
 		s.Font("", s.body)
 		for _, d := range p.Depths {
 			s.Fact(d.Name, d.Value, 0.17)

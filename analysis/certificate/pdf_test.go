@@ -141,7 +141,7 @@ func TestTheCodeOnPaperCanBeScanned(t *testing.T) {
 	picture := filepath.Join(filepath.Dir(file), "page")
 	ask(t, "pdftoppm", "-r", "150", "-f", "1", "-l", "1", "-singlefile", "-png", file, picture)
 	got := strings.TrimSpace(ask(t, "zbarimg", "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", picture+".png"))
-	if want := englishPen.codeText(s.r, options()); got != want {
+	if want := englishPen.codeText(s.run, s.r, options()); got != want {
 		t.Errorf("scanned\n%s\nwant\n%s", got, want)
 	}
 	for _, want := range []string{"not passed", options().SHA256, "unit "} {

@@ -40,6 +40,7 @@ func (p *page) sheet(run setup.Run, r *analysis.Result, u pen) {
 		{"Claim tested", u.claimText(profile)},
 		{"Water", u.waterText(profile.Water)},
 		{"Density, gravity", u.columnText(profile.Water)},
+		{"Depth good to", u.depthDoubt(run)},
 		{"Limits", u.acceptText(profile.Accept)},
 	})
 	p.Bench = u.facts([]fact{
@@ -123,6 +124,30 @@ func (u pen) columnText(w profiles.Water) string {
 		return u.T("not stated")
 	}
 	return u.F("%s kg/m³ and %s m/s² at the surface", u.Number(column.DensityKgM3, 2), u.Number(column.GravityMS2, 4))
+}
+
+// depthDoubt says how well the depths are known by the pressure sensor that they
+// were read from. The water's density and gravity are those stated, by convention.
+func (u pen) depthDoubt(run setup.Run) string {
+	column, err := profiles.NewColumn(run.Profile.Water)
+	if err != nil {
+		return u.T("not stated")
+	}
+	depth := func(pa float64) string {
+		return u.Bound(u.DepthValue(pa/(column.DensityKgM3*column.GravityMS2)), 2, true) + " " + string(u.Depth)
+	}
+	for _, s := range run.Bench.Sensors {
+		switch c := s.Calibration; {
+		case s.Measures != "chamber pressure":
+			continue
+		case c != nil:
+			return u.F("± %s, by the calibration of sensor %s (%s s.d.)", depth(c.Budget.ExpandedPa), u.named(s.ID), u.Number(c.Budget.Coverage, 2))
+		case s.AccuracyPa > 0:
+			return u.F("± %s, by the accuracy that the sheet of sensor %s claims; no calibration is stated", depth(s.AccuracyPa), u.named(s.ID))
+		}
+		return u.T("not stated: the pressure sensor has neither calibration nor accuracy on its sheet")
+	}
+	return u.T("not stated")
 }
 
 func (u pen) acceptText(a profiles.Accept) string {
