@@ -16,7 +16,7 @@ const (
 	pulseBefore = 12   // readings
 	pulseLeast  = 7    // readings, after a vent
 	pulseAfter  = 6    // readings
-	knownPulses = 3    // before the loss, from which they are known where the window reaches out of the ramp
+	knownPulses = 2    // begun before the loss, from which they are known
 	pulseYoung  = 10   // readings under one state, from which its own test is enough
 	valveTimeS  = 0.05 // by which the time that a valve passes may differ from its order; common practice, no source
 	valveTimes  = 4.0  // as many of those are no loss
@@ -165,11 +165,11 @@ func (a *analysis) inRamp(first, t0, t1, last float64) (whole, in bool) {
 		}
 		pulses := 0
 		for _, o := range a.x.fill {
-			if o.start > first && o.end < t0 {
+			if o.start > first && o.start < t0 {
 				pulses++
 			}
 		}
-		return (first >= r.start || pulses >= knownPulses) && (last <= r.end || !overlaps(a.x.fill, r.end+a.s.dt, last)), true
+		return pulses >= knownPulses && (last <= r.end || !overlaps(a.x.fill, r.end+a.s.dt, last)), true
 	}
 	return false, false
 }

@@ -111,6 +111,23 @@ func offRamp(p []float64, i int, noise, d float64) bool {
 	return min(before, after) > 4*noise && max(before, after) < 2*min(before, after) && math.Abs(p[i+1]-p[i-1]-before-after) > 0.3*math.Abs(d)
 }
 
+// onLine says whether reading i, which lies d from the middle of its neighbours,
+// stands alone off a straight line that three readings on one side of it and the
+// next on the other make: no loss is made good within one reading.
+func onLine(p []float64, i int, d float64) bool {
+	for _, side := range []int{1, -1} {
+		far := i + 3*side
+		if far < 0 || far >= len(p) || i-side < 0 || i-side >= len(p) {
+			continue
+		}
+		near, next := p[i+side], p[i+2*side]
+		if math.Abs(p[far]-2*next+near) < 0.1*math.Abs(d) && math.Abs(p[i-side]-(near-2*(next-near))) < 0.1*math.Abs(d) {
+			return true
+		}
+	}
+	return false
+}
+
 // findSpikes marks readings that leave the line of their neighbours by a sharp
 // edge and return to it by another within spikeRun readings. A step that stays,
 // or that the supply slowly makes good, is no spike.
@@ -120,7 +137,10 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 	// it stands.
 	for i := 1; i+1 < len(p); i++ {
 		d := p[i] - (p[i-1]+p[i+1])/2
-		if math.Abs(d) > 20*noise && math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && t[i+1]-t[i-1] < 5*dt && !spike[i-1] && !offRamp(p, i, noise, d) {
+		if math.Abs(d) <= 20*noise || t[i+1]-t[i-1] >= 5*dt || spike[i-1] {
+			continue
+		}
+		if math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && !offRamp(p, i, noise, d) || onLine(p, i, d) {
 			spike[i] = true
 		}
 	}

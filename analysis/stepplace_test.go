@@ -139,3 +139,18 @@ func TestALossJustAfterTheInletOpenedIsNoSpike(t *testing.T) {
 		}
 	}
 }
+
+// TestASpikeJustAfterTheInletOpenedIsNoLoss: too few readings of the ramp went
+// before it for a line, but those behind it lead back to the last before it.
+func TestASpikeJustAfterTheInletOpenedIsNoLoss(t *testing.T) {
+	p := []float64{120_743, 120_699, 120_681, 120_663, 120_700, 120_698, 122_956, 125_160, 112_555, 129_468, 131_563, 133_651, 135_716, 137_747}
+	at := make([]float64, len(p))
+	for i := range at {
+		at[i] = float64(i)
+	}
+	for i, s := range findSpikes(at, p, 25, 1) {
+		if s != (i == 8) {
+			t.Errorf("reading %d marked a spike: %v", i, s)
+		}
+	}
+}
