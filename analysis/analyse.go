@@ -37,6 +37,7 @@ type analysis struct {
 	steps     []jump // of the chamber's pressure
 	unsure    []jump // the same, which a slowly opening inlet may have made
 	gaps      []gap
+	zero      zeroCheck
 	whole     Integrity
 	trust     []string // why the record cannot be trusted, if it cannot
 }
@@ -75,6 +76,7 @@ func begin(run setup.Run, recordName string, src Source) (*analysis, error) {
 	a.base = a.waterTrack()
 	a.gaps = findGaps(a.s)
 	a.findStill()
+	a.zero = a.checkZero()
 	return a, nil
 }
 
@@ -279,6 +281,11 @@ func (a *analysis) measureHold(st *stage) {
 		} else if t := f.fit(true, false); t != nil && math.Abs(t.value-e.value) < 2.5*math.Sqrt(max(e.u*e.u-t.u*t.u, 0.01*e.u*e.u)) {
 			st.chamber = t
 		}
+	}
+	if e, u := st.chamber, a.driftMLPerH(st); e != nil && u > 0 {
+		e.u = math.Hypot(e.u, u)
+		e.lod = max(e.lod, currie(e.u))
+		e.budget = append(e.budget, Budget{Source: "zero of the transducer, before and after", MLPerH: u})
 	}
 	if a.in != nil && st.hold.real() {
 		give := a.in.gaveWay(st.ramp, a.pressureAt(st.ramp.end)-a.pressureAt(st.ramp.start))

@@ -364,7 +364,7 @@ func (f *facts) sensorDrift() *thought {
 		}
 	}
 	if s := f.a.s.second; !math.IsNaN(s) {
-		if s > 2*f.a.zeroSD() {
+		if s > 2*f.a.classSD() {
 			t.pro(2, "a second transducer strays from the first by %s", pascals(s))
 		} else {
 			t.con(2, "a second transducer stays with the first within %s", pascals(s))

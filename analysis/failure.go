@@ -38,19 +38,6 @@ func (f *failure) saw(by string) {
 	}
 }
 
-// zeroSD is the uncertainty of the chamber's pressure against the pressure at
-// which the unit was closed: the sheet's accuracy as a rectangular distribution.
-func (a *analysis) zeroSD() float64 {
-	acc := 300.0
-	for _, s := range a.run.Bench.Sensors {
-		if s.Measures == "chamber pressure" && s.AccuracyPa > 0 {
-			acc = s.AccuracyPa
-			break
-		}
-	}
-	return acc / math.Sqrt(3)
-}
-
 // firstFailure finds it; nil where nothing shows one.
 func (a *analysis) firstFailure() *failure {
 	leaky := a.firstLeak()

@@ -75,7 +75,7 @@ func (a *analysis) judge() *Result {
 		}
 		v.Reasons = append(v.Reasons, fmt.Sprintf("in every hold the upper bound of the leak lies below the limit of %g ml/h, and nothing else says otherwise", a.limit()))
 	}
-	v.Reasons = append(v.Reasons, a.cost()...)
+	v.Reasons = append(append(v.Reasons, a.cost()...), a.zeroText()...)
 	return r
 }
 
@@ -124,6 +124,9 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 	}
 	if short := a.short(st); short != "" {
 		doubt("%s", short)
+	}
+	for _, why := range a.faultsIn(st) {
+		doubt("%s", why)
 	}
 	switch {
 	case i.Low > limit && e.value > 4*e.u:
@@ -239,7 +242,7 @@ func (a *analysis) doubts() []string {
 			break
 		}
 	}
-	if !math.IsNaN(a.s.second) && a.s.second > 2*a.zeroSD() {
+	if !math.IsNaN(a.s.second) && a.s.second > 2*a.classSD() {
 		list = append(list, fmt.Sprintf("the two transducers wander apart by %.0f Pa", a.s.second))
 	}
 	if len(a.stages) > 0 && a.in != nil && a.in.mg != nil && (a.damp == nil || math.IsNaN(a.damp.u)) {
@@ -251,5 +254,6 @@ func (a *analysis) doubts() []string {
 	if a.run.Profile.Accept.MoistureMGPerH > 0 && a.damp != nil && a.damp.near && !a.dampFails() {
 		list = append(list, "the air inside came near saturation: walls that give off moisture, or water that came in")
 	}
+	list = append(append(list, a.blindProbes()...), a.beyond()...)
 	return append(list, a.calibrationDoubts()...)
 }

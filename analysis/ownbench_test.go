@@ -53,6 +53,18 @@ func (s simulated) between(from, to time.Time) float64 {
 // the record in memory.
 func simulate(t testing.TB, profile, fault string, seed uint64, change func(*setup.Run), benchFaults ...string) simulated {
 	t.Helper()
+	return simulateOn(t, profile, fault, seed, change, nil, benchFaults...)
+}
+
+// watched is a bench between the simulated one and the loop, that sees the steps.
+type watched interface {
+	rig.Devices
+	observe(s *rig.State)
+}
+
+// simulateOn is simulate with something between the bench and the loop.
+func simulateOn(t testing.TB, profile, fault string, seed uint64, change func(*setup.Run), between func(rig.Devices) watched, benchFaults ...string) simulated {
+	t.Helper()
 	p, err := profiles.Load(profile)
 	if err != nil {
 		t.Fatal(err)
@@ -101,13 +113,20 @@ func simulate(t testing.TB, profile, fault string, seed uint64, change func(*set
 	w := record.NewWriter(&file, start)
 	w.Run(0, "start", "test")
 	w.Readings(surveyed.Readings)
-	loop := &rig.Loop{Plan: s.plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour,
+	var devices rig.Devices = bench
+	observe := func(*rig.State) {}
+	if between != nil {
+		b := between(bench)
+		devices, observe = b, b.observe
+	}
+	loop := &rig.Loop{Plan: s.plan, Devices: devices, Clock: clock, Recorder: w, SyncEvery: time.Hour,
 		Operator: func() rig.Operator { return rig.Operator{Ready: bench.Answered()} },
-		Observe: func(now rig.Instant, _ *rig.State, _ *rig.Output, _ []sensors.Reading) {
+		Observe: func(now rig.Instant, state *rig.State, _ *rig.Output, _ []sensors.Reading) {
+			observe(state)
 			s.steps++
 			s.ingress = append(s.ingress, ingress{now.Wall, bench.Truth().IngressML})
 		}}
-	if err := loop.Run(context.Background()); err != nil && fault == "" && len(benchFaults) == 0 {
+	if err := loop.Run(context.Background()); err != nil && fault == "" && len(benchFaults) == 0 && between == nil {
 		t.Fatal(err)
 	}
 	if err := w.Close(); err != nil {

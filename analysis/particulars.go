@@ -113,7 +113,7 @@ func (a *analysis) happened() []Event {
 // conditions are the surroundings of the test; NaN where not measured.
 func (a *analysis) conditions() Conditions {
 	c := Conditions{RoomPa: mean(a.x.roomPa.v), RoomC: mean(a.x.roomC.v), PeakPa: math.NaN(), PeakDepthM: math.NaN(), SampleS: a.s.dt,
-		ComplianceMLPerBar: math.NaN(), FreeGasML: math.NaN()}
+		ComplianceMLPerBar: math.NaN(), FreeGasML: math.NaN(), ZeroBeforePa: a.zero.before, ZeroAfterPa: a.zero.after}
 	c.WaterMinC, c.WaterMaxC = extremes(a.x.water.v)
 	c.GasMinC, c.GasMaxC = extremes(a.x.gas.v)
 	for i, p := range a.s.p {

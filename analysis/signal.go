@@ -14,7 +14,8 @@ type signal struct {
 	dt     float64 // s, median interval
 	noise  float64 // Pa, standard deviation of one reading about its neighbours
 	spikes int
-	second float64 // Pa, wander of a second transducer against the first; NaN without one
+	second float64   // Pa, wander of a second transducer against the first; NaN without one
+	split  []float64 // s, where the two disagree
 }
 
 func median(v []float64) float64 {
@@ -378,6 +379,7 @@ func (s *signal) join(o *pressures) {
 		slope, mid, level = line(at, diff)
 	}
 	s.second = strays(at, diff, slope, mid, level)
+	apart := apartPa + 10*math.Hypot(s.noise, noise)
 	w := s.noise * s.noise / (s.noise*s.noise + noise*noise)
 	joined := make([]float64, len(s.p))
 	for i := range s.p {
@@ -396,6 +398,10 @@ func (s *signal) join(o *pressures) {
 		case s.spike[i]:
 			joined[i], s.spike[i] = b, false
 		case spike[j]:
+		case math.Abs(b-s.p[i]) > apart:
+			// One of them is wrong and nobody knows which: that is no reading.
+			s.spike[i] = true
+			s.split = append(s.split, s.t[i])
 		default:
 			joined[i] = (1-w)*s.p[i] + w*b
 		}
@@ -405,6 +411,11 @@ func (s *signal) join(o *pressures) {
 		s.noise = n
 	}
 }
+
+// apartPa and ten times their noise beyond the line through their differences, two
+// transducers disagree: read within a fifth of an interval, the fastest vent moves
+// the pressure by less between them (common practice, no source).
+const apartPa = 2e3
 
 // strays is the standard deviation of the differences between two transducers,
 // averaged over some 100 readings at a time.

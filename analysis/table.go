@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"slices"
@@ -65,6 +64,8 @@ type table struct {
 	ended     bool
 	cuts      []cut
 	faults    int
+	troubles  []trouble          // faults of sensors that are a doubt
+	blindAt   map[string]float64 // of the first fault of a sensor since it last was a wet probe that could be read
 	lines     int64
 }
 
@@ -85,7 +86,7 @@ const maxSpans = 100_000
 
 // readTable takes a record in. Only columns of numbers are kept.
 func readTable(src Source) (*table, error) {
-	x := &table{startNS: math.MinInt64}
+	x := &table{startNS: math.MinInt64, blindAt: map[string]float64{}}
 	var l record.Line
 	fillOpen, ventOpen := math.NaN(), math.NaN()
 	type probe struct {
@@ -164,6 +165,7 @@ func readTable(src Source) (*table, error) {
 				p.lastDry = t
 			}
 			p.wet = wet
+			delete(x.blindAt, l.Sensor)
 		case record.Valve:
 			if !l.HasOpen {
 				continue
@@ -182,14 +184,10 @@ func readTable(src Source) (*table, error) {
 				x.spans = append(x.spans, span{kind: l.Kind, index: l.Index, name: l.Name, depthM: l.DepthM, targetPa: l.PressurePa, start: t, end: math.NaN()})
 			}
 		case record.Fault:
-			x.faults++
-			who := l.Sensor
-			if who == "" {
-				who = l.Valve
-			}
-			x.event(t, "fault", fmt.Sprintf("%s: %s %s", who, l.Kind, l.Text))
+			x.fault(t, &l)
 		case record.Note:
 			x.event(t, "note", l.Text)
+			x.over(t, l.Text)
 		case record.RunEvent:
 			switch l.Event {
 			case "abort":

@@ -161,4 +161,6 @@ type Conditions struct {
 	SampleS              float64 // s, median interval of the chamber pressure
 	ComplianceMLPerBar   float64 // at the deepest hold, as used
 	FreeGasML            float64 // gas cushion at room pressure, as used; NaN without one
+	ZeroBeforePa         float64 // what the chamber's sensor read above the room at open vent, before the run
+	ZeroAfterPa          float64 // and after it
 }

@@ -68,6 +68,7 @@ type channel struct {
 // condition is one thing that may be wrong with a channel.
 type condition struct {
 	raised  bool
+	ours    bool // seen here, and not told by a driver
 	since   time.Duration
 	lastBad time.Duration
 	text    string
@@ -268,6 +269,7 @@ func (c *channel) raise(s sensors.Status, now time.Duration, to []sensors.Readin
 	}
 	text := fmt.Sprintf(format, args...)
 	c.bad(s, now, text)
+	c.is[s].ours = true
 	return append(to, sensors.Fault(c.Sensor, c.Quantity, s, now, text))
 }
 
@@ -297,8 +299,9 @@ func (c *channel) over(now time.Duration, to []sensors.Reading) []sensors.Readin
 			continue
 		}
 		lasted := k.lastBad - k.since
-		k.raised = false
-		if lasted > 0 || status > sensors.Restarted {
+		ours := k.ours
+		k.raised, k.ours = false, false
+		if lasted > 0 || ours {
 			to = append(to, sensors.Fault(c.Sensor, c.Quantity, sensors.Recovered, now,
 				fmt.Sprintf("%s of sensor %s: no longer %s, after %v", c.Quantity, c.Sensor, status, (now-k.since).Round(time.Second))))
 		}
