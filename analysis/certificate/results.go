@@ -56,6 +56,7 @@ func (p *page) results(run setup.Run, r *analysis.Result, u pen) {
 		{"Water", u.between(c.WaterMinC, c.WaterMaxC)},
 		{"Gas", u.between(c.GasMinC, c.GasMaxC)},
 		{"Peak pressure", u.peak(c)},
+		{"Zero at open vent", u.zero(c)},
 		{"Sample interval", u.aboveZero(c.SampleS, 2, "s")},
 		{"Compliance", u.aboveZero(c.ComplianceMLPerBar, units.Decimals(c.ComplianceMLPerBar), u.T("ml/bar at the deepest hold"))},
 		{"Gas cushion", u.aboveZero(c.FreeGasML, 0, u.T("ml at room pressure, as used"))},
@@ -96,6 +97,14 @@ func (u pen) peak(c analysis.Conditions) string {
 		return u.T(units.NotMeasured)
 	}
 	return u.F("%s, as deep as %s", u.absolute(c.PeakPa), u.DepthText(c.PeakDepthM))
+}
+
+// zero writes what the chamber's sensor read above the room at open vent.
+func (u pen) zero(c analysis.Conditions) string {
+	if !finite(c.ZeroBeforePa) || !finite(c.ZeroAfterPa) {
+		return u.T(units.NotMeasured)
+	}
+	return u.F("%s before and %s after the run", u.measured(c.ZeroBeforePa, 0, "Pa"), u.measured(c.ZeroAfterPa, 0, "Pa"))
 }
 
 // absolute writes an absolute pressure, which is above zero where it is known.

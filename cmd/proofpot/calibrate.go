@@ -112,6 +112,9 @@ func (c *calibrateCmd) Run(w *world) error {
 		}
 		fmt.Fprintf(w.out, "written into %s; it is due on %s\n", setup.CalibrationFile(c.Bench), made.Due)
 	}
+	if len(made.CorrectionPa) > 1 && made.HighPa < b.ReliefPa {
+		fmt.Fprintf(w.out, "its points reach %.3g bar absolute; holds beyond that will be inconclusive: take points up to the pressure of the tests, or --degree 0\n", made.HighPa/1e5)
+	}
 	if doubts := made.Doubts(time.Now()); len(doubts) > 0 {
 		fmt.Fprintf(w.out, "verdicts will be inconclusive: %s\n", strings.Join(doubts, "; "))
 		return answer(exitNo)

@@ -3,12 +3,17 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
+	"time"
+
+	"proofpot/sensors/sensortest"
 )
 
 // fenced is a block of a page: its language, the name of a file that it is, or
@@ -69,8 +74,13 @@ func TestEachCommandOnEachPageRuns(t *testing.T) {
 				t.Fatal(err)
 			}
 			all := blocks(string(text))
+			typed, onPot := "", potOf(t, all)
 			for _, b := range all {
+				if b.language == "typed" {
+					typed = b.text
+				}
 				if b.file != "" {
+					b.text = strings.ReplaceAll(b.text, potPort, onPot.path)
 					if err := os.WriteFile(b.file, []byte(b.text), 0o666); err != nil {
 						t.Fatal(err)
 					}
@@ -90,17 +100,79 @@ func TestEachCommandOnEachPageRuns(t *testing.T) {
 					}
 					command := exitMark.ReplaceAllString(line, "")
 					var out bytes.Buffer
+					onPot.begin(&out)
 					args := words(t, command)
 					if args[0] != "proofpot" {
 						t.Fatalf("%q is no command of ours", line)
 					}
-					if code := run(world{ctx: context.Background(), in: strings.NewReader(""), out: &out, errs: &out}, args[1:]); code != want {
+					if code := run(world{ctx: context.Background(), in: strings.NewReader(typed + "\n"), out: &out, errs: onPot}, args[1:]); code != want {
 						t.Errorf("%s: exit code %d, want %d\n%s", command, code, want, tail(out.String()))
 					}
 				}
 			}
 		})
 	}
+}
+
+// potPort is the port of a page's pot, potHPa the room's pressure there.
+const (
+	potPort = "/dev/serial/by-id/usb-pot"
+	potHPa  = 978.2
+)
+
+// pot is a transducer with a hose for the page that has one: the column stands at
+// the height that is typed as the next point. What is said to the person goes on
+// to the page's output.
+type pot struct {
+	mu      sync.Mutex
+	path    string
+	heights []float64
+	asked   int
+	out     *bytes.Buffer
+}
+
+func potOf(t *testing.T, all []fenced) *pot {
+	p := &pot{path: potPort}
+	for _, b := range all {
+		if b.language == "typed" {
+			for _, word := range strings.Fields(b.text) {
+				h, err := strconv.ParseFloat(word, 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				p.heights = append(p.heights, h)
+			}
+		}
+	}
+	if len(p.heights) == 0 {
+		return p
+	}
+	far, err := sensortest.StartEmulator(sensortest.EmulatorOptions{Link: filepath.Join(t.TempDir(), "pot"), Every: 50 * time.Millisecond,
+		Print: func(sensortest.Measured) string { return fmt.Sprintf("p_bar=%.5f", p.bar()) }})
+	if err != nil {
+		t.Skip("no pseudo-terminal here: ", err)
+	}
+	t.Cleanup(far.Close)
+	p.path = far.Path()
+	return p
+}
+
+// bar is what the transducer reads: 300 Pa too much, at 9,790 Pa a metre.
+func (p *pot) bar() float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	i := min(max(p.asked-1, 0), len(p.heights)-1)
+	return (potHPa*100 + 300 + 9790*p.heights[i]) / 1e5
+}
+
+func (p *pot) begin(out *bytes.Buffer) { p.mu.Lock(); defer p.mu.Unlock(); p.out, p.asked = out, 0 }
+
+// Write counts the points that are asked for.
+func (p *pot) Write(b []byte) (int, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.asked += strings.Count(string(b), "point ")
+	return p.out.Write(b)
 }
 
 func tail(text string) string { return text[max(0, len(text)-1500):] }
