@@ -212,37 +212,6 @@ func (p *page) printFailure(s *sheet) {
 	}
 }
 
-// printPhotographs prints them two in a row.
-func (p *page) printPhotographs(s *sheet) {
-	if len(p.Photographs) == 0 {
-		return
-	}
-	one := func(i int) func() {
-		return func() {
-			if i >= len(p.Photographs) {
-				return
-			}
-			photo := p.Photographs[i]
-			s.Photograph(photo.SHA256, photo.JPEG, photo.Width, photo.Height)
-			s.Font("", s.small)
-			s.Text(photo.Caption, paper.Soft)
-			s.Font("", s.body)
-			s.Space(4)
-		}
-	}
-	for i := 0; i < len(p.Photographs); i += 2 {
-		s.Keep(func() {
-			if i == 0 {
-				s.Heading(s.T("Photographs"))
-			}
-			s.Columns(0.5, one(i), one(i+1))
-		})
-	}
-	if p.MorePhotographs != "" {
-		s.Text(p.MorePhotographs, paper.Ink)
-	}
-}
-
 // section prints what there is of something below its heading, in small letters, or
 // says that there is none.
 func (s *sheet) section(heading, none string, count int, do func()) {

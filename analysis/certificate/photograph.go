@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"time"
 
+	"proofpot/analysis/certificate/paper"
 	"proofpot/analysis/certificate/photographs"
 )
 
@@ -59,4 +60,35 @@ func (u pen) photographs(all []Shown, start time.Time) (out []photograph, more s
 		more = u.F("and %d more in the record", left)
 	}
 	return out, more
+}
+
+// printPhotographs prints them two in a row.
+func (p *page) printPhotographs(s *sheet) {
+	if len(p.Photographs) == 0 {
+		return
+	}
+	one := func(i int) func() {
+		return func() {
+			if i >= len(p.Photographs) {
+				return
+			}
+			photo := p.Photographs[i]
+			s.Photograph(photo.SHA256, photo.JPEG, photo.Width, photo.Height)
+			s.Font("", s.small)
+			s.Text(photo.Caption, paper.Soft)
+			s.Font("", s.body)
+			s.Space(4)
+		}
+	}
+	for i := 0; i < len(p.Photographs); i += 2 {
+		s.Keep(func() {
+			if i == 0 {
+				s.Heading(s.T("Photographs"))
+			}
+			s.Columns(0.5, one(i), one(i+1))
+		})
+	}
+	if p.MorePhotographs != "" {
+		s.Text(p.MorePhotographs, paper.Ink)
+	}
 }

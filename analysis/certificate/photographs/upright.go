@@ -58,7 +58,7 @@ func fromTIFF(tiff []byte) int {
 // upside down; 5 to 8 lie on a side.
 func turned(p *image.RGBA, orientation int) *image.RGBA {
 	w, h := p.Rect.Dx(), p.Rect.Dy()
-	to := func(x, y int) (int, int) { return x, y }
+	var to func(x, y int) (int, int)
 	switch orientation {
 	case 2:
 		to = func(x, y int) (int, int) { return w - 1 - x, y }
