@@ -1,10 +1,15 @@
 package main
 
 import (
+	"context"
+	"io"
 	"net"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
+
+	"proofpot/cmd/proofpot/page"
 )
 
 // TestAHungLoopIsNotSaidToLive listens as a service manager does.
@@ -55,4 +60,37 @@ func TestAHungLoopIsNotSaidToLive(t *testing.T) {
 	none.step(now)
 	none.end()
 	none.goOn(nil)
+}
+
+// TestARunFromThePageTellsTheManagerOfEachStep: the loop of a run that a page
+// watches is the one that the service manager must hear of.
+func TestARunFromThePageTellsTheManagerOfEachStep(t *testing.T) {
+	a := &alive{}
+	w := &world{ctx: context.Background(), in: strings.NewReader(""), out: io.Discard, errs: io.Discard, alive: a, console: page.NewConsole()}
+	r := &runCmd{Records: t.TempDir(), simFlags: simFlags{Seed: 1}}
+	r.Profile = "quick-check-30m-sea"
+	sheet, err := r.sheet()
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() {
+		_, _, err := r.perform(w, sheet, "serve")
+		done <- err
+	}()
+	heard := false
+	for running := true; running; {
+		select {
+		case err := <-done:
+			if err != nil {
+				t.Fatal(err)
+			}
+			running = false
+		default:
+			heard = heard || a.last.Load() != 0
+		}
+	}
+	if !heard || a.last.Load() != 0 {
+		t.Errorf("steps heard of: %t; at the end %d", heard, a.last.Load())
+	}
 }
