@@ -101,14 +101,16 @@ func (s scheme) sees(i int, y float64) datum {
 // tested as these were, would show as great a ratio (parametric bootstrap; Davison
 // and Hinkley 1997, "Bootstrap Methods and their Application", section 4.2.3). NaN
 // where all units together show no scatter.
-func bootstrap(f Family, a, b []datum, seen float64, samples int, seed uint64) float64 {
+func bootstrap(f Family, a, b []datum, seen float64, samples int) float64 {
 	all := append(append([]datum(nil), a...), b...)
 	fit, err := estimate(f, all)
 	if err != nil {
 		return math.NaN()
 	}
 	tested := schemeOf(all)
-	chance := rand.New(rand.NewPCG(seed, uint64(len(a))<<32|uint64(len(b))))
+	// The same tests give the same p; others are drawn otherwise, so that the error
+	// of the simulation is not the same for all.
+	chance := rand.New(rand.NewPCG(math.Float64bits(fit.Location), math.Float64bits(fit.Scale+seen)))
 	as, bs := make([]datum, len(a)), make([]datum, len(b))
 	asGreat := 1
 	for range samples {

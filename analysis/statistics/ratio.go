@@ -41,7 +41,7 @@ func (r *Ratio) Test(samples int) Likelihood {
 		return l
 	}
 	l.By = ByBootstrap
-	if p := bootstrap(r.family, r.first, r.second, math.Abs(r.LR), samples, 1); !math.IsNaN(p) {
+	if p := bootstrap(r.family, r.first, r.second, math.Abs(r.LR), samples); !math.IsNaN(p) {
 		l.P = p
 	} else {
 		l.P = 1 // all together show no scatter: one depth would do for all
