@@ -76,6 +76,9 @@ func (c *sensorsCmd) Run(w *world) error {
 	}
 	read, err := wiring.OpenSensors(bench, clock, recorder)
 	if err != nil {
+		if recorder != nil {
+			os.Remove(c.Record) // nothing stands in it
+		}
 		return coded{exitBench, err}
 	}
 	err = c.watch(w, clock, read)

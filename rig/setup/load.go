@@ -76,6 +76,9 @@ func ParseBench(file string, data []byte) (Bench, error) {
 	if err := b.Check(); err != nil {
 		return Bench{}, placed(file, data, err)
 	}
+	if err := b.checkKeys(); err != nil {
+		return Bench{}, placed(file, data, err)
+	}
 	return b, nil
 }
 

@@ -2,6 +2,7 @@ package wiring
 
 import (
 	"fmt"
+	"os"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2creg"
@@ -12,6 +13,9 @@ import (
 func openI2C(number string) (i2c.BusCloser, error) {
 	if _, err := host.Init(); err != nil {
 		return nil, err
+	}
+	if _, err := os.Stat("/dev/i2c-" + number); err != nil {
+		return nil, fmt.Errorf("I2C bus %q is not there (/dev/i2c-%s): is it switched on, its kernel module i2c-dev loaded? proofpot sensors lists those that are", number, number)
 	}
 	bus, err := i2creg.Open(number)
 	if err != nil {

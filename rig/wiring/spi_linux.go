@@ -2,6 +2,7 @@ package wiring
 
 import (
 	"fmt"
+	"os"
 
 	"periph.io/x/conn/v3/spi"
 	"periph.io/x/conn/v3/spi/spireg"
@@ -12,6 +13,9 @@ import (
 func openSPI(place string) (spi.PortCloser, error) {
 	if _, err := host.Init(); err != nil {
 		return nil, err
+	}
+	if _, err := os.Stat("/dev/spidev" + place); err != nil {
+		return nil, fmt.Errorf("SPI %q is not there (/dev/spidev%s): is it switched on, and is this its bus and chip select?", place, place)
 	}
 	port, err := spireg.Open("/dev/spidev" + place)
 	if err != nil {
