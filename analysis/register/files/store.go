@@ -6,7 +6,9 @@
 //	  rules.toml                                     the rules, where they are not the usual ones
 //	  units/KP-01/20260314T081502Z-opened-1f3a9c2e.toml   one event
 //
-// An index beside them, which may be deleted at any time, saves reading them all.
+// An index beside them, which may be deleted at any time, saves reading them all:
+// 10,000 tests are listed in 0.10 s and answer a trip of 20 units in 0.11 s, without
+// it in 0.4 s, on two busy cores (go test ./analysis/register/files -bench Thousand).
 package files
 
 import (
