@@ -221,8 +221,8 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 }
 
 // keepLetIn takes the marks off readings that only follow the inlet: it had just
-// opened, and they rose no faster than it lets in elsewhere. A loss that takes the
-// rise back makes them look like a spike.
+// opened, and the first of them rose no faster than it lets in elsewhere. A loss
+// that takes the rise back, or a vent, makes them look like a spike.
 func (s *signal) keepLetIn(fill []interval) {
 	var rates []float64
 	k := 0
@@ -253,7 +253,7 @@ func (s *signal) keepLetIn(fill []interval) {
 			continue
 		}
 		even := true
-		for j := i; j < end; j++ {
+		for j := i; j < i+2; j++ {
 			rise := s.p[j] - s.p[j-1]
 			even = even && rise > 0 && rise < most*(s.t[j]-s.t[j-1])+4*s.noise
 		}

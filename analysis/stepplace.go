@@ -413,10 +413,12 @@ func (a *analysis) putStep(f *failure, p *stepPlace) {
 }
 
 // stroke is the most that the pressure rose between two readings of the half
-// minute before reading i, Pa: a person's pump may have brought that much.
+// minutes before and after reading i, Pa: a person's pump may have brought that
+// much.
 func (a *analysis) stroke(i int) float64 {
 	most, next := 0.0, -1
-	for k := i; k >= 0 && a.s.t[k] > a.s.t[i]-30; k-- {
+	_, last := between(a.s.t, a.s.t[i], min(a.s.t[i]+30, a.stopS()))
+	for k := last - 1; k >= 0 && a.s.t[k] > a.s.t[i]-30; k-- {
 		if a.s.spike[k] {
 			continue
 		}
