@@ -207,3 +207,117 @@ func TestTheRunsLastLineSaysWhetherItIsLockedOut(t *testing.T) {
 		}
 	}
 }
+
+func TestAPauseOnTheWayDownShutsTheVent(t *testing.T) {
+	p := planned(t, nil)
+	s := State{Phase: Ramp, Leg: 0, StartPa: room + 3e5, Since: at - time.Second, Now: at - p.Period, Known: true, Pa: room + 2e5, Smooth: room + 2e5, PaAt: at - p.Period, Valves: Valves{Vent: true}, Paused: true}
+	if _, out := Step(p, s, Input{Now: at, Readings: reading(room+2e5, at)}); out.Valves != (Valves{}) {
+		t.Errorf("valves %+v", out.Valves)
+	}
+}
+
+func TestABenchByHandHasNoValvesToRemember(t *testing.T) {
+	p := planned(t, func(r *setup.Run) { r.Bench.HandOperated = true })
+	s := State{Phase: Vent, Leg: 1, Since: at, Now: at - p.Period, Known: true, Pa: room + 2e5, Smooth: room + 2e5, PaAt: at - p.Period}
+	if s, out := Step(p, s, Input{Now: at, Readings: reading(room+2e5, at)}); s.Valves != (Valves{}) || out.Prompt != s.Prompt || out.Prompt.Kind != VentAll {
+		t.Errorf("valves %+v, asked to %q", s.Valves, out.Prompt.Kind)
+	}
+}
+
+func TestEachMoveOfAValveIsInTheRecord(t *testing.T) {
+	p := planned(t, nil)
+	stands := map[string]bool{}
+	drive(t, p, &pot{pa: room, fill: 2500, vent: 9000}, nil, func(in Input, s State, out Output) {
+		for _, e := range out.Events() {
+			if e.Kind == ValveEvent {
+				stands[e.Valve] = e.Open
+			}
+		}
+		if s.Phase != Ready && (stands["fill"] != out.Valves.Fill || stands["vent"] != out.Valves.Vent) {
+			t.Fatalf("at %s the record says %v, the valves are %+v", in.Now, stands, out.Valves)
+		}
+	})
+}
+
+func TestTheTimeThatAPersonTakesDoesNotMakeARunTooLong(t *testing.T) {
+	p := guarded(t, nil)
+	p.Legs[2].Ask = CloseUp
+	s := State{Phase: Ramp, Leg: 2, Since: at, LegSince: at, Now: at - 7*time.Second, Known: true, Pa: room, Smooth: room, PaAt: at}
+	if s, _ = Step(p, s, Input{Now: at}); s.Idle != 7*time.Second {
+		t.Errorf("%s do not count", s.Idle)
+	}
+}
+
+func TestALockOutNamesItsReasonWhileItWaits(t *testing.T) {
+	p := planned(t, nil)
+	for locked, want := range map[Stop]string{LidOpened: "locked out until it is acknowledged: the lid is open", NotStopped: "the lid, the stop or the float switch"} {
+		s := State{Locked: locked, Lid: contact{Known: true, Open: true, At: at}, Now: at - p.Period, Since: at - p.Period}
+		_, out := Step(p, s, Input{Now: at, Readings: reading(room, at)})
+		if n := len(out.Events()); n == 0 || !strings.HasPrefix(out.Events()[0].Text, want) {
+			t.Errorf("%+v, want %q", out.Events(), want)
+		}
+	}
+	s := State{Blocked: true, Now: at - p.Period, Since: at - p.Period}
+	if s, _ = Step(p, s, Input{Now: at, Readings: reading(room, at)}); s.Blocked {
+		t.Error("what stood in the way is not forgotten")
+	}
+}
+
+func TestABarometerIsBelievedWithinTenKilopascal(t *testing.T) {
+	p := planned(t, nil)
+	for off, want := range map[float64]bool{9999: true, 10e3: false, -9999: true, -10e3: false} {
+		var s State
+		var out Output
+		observe(p, &s, &Input{Now: at, Readings: []sensors.Reading{{Sensor: "b", Quantity: sensors.RoomPressure, Value: room + off, At: at}}}, &out)
+		if (s.RoomPa == room+off && s.RoomAt == at) != want {
+			t.Errorf("%g Pa off: the room has %.0f Pa", off, s.RoomPa)
+		}
+	}
+	for age, want := range map[time.Duration]float64{5 * time.Minute: room + 1, 5*time.Minute + ns: room} {
+		if got := p.roomNow(&State{RoomPa: room + 1, RoomAt: at - age}, at); got != want {
+			t.Errorf("a barometer of %s ago gives %.0f Pa", age, got)
+		}
+	}
+}
+
+func TestARampGoesOnUntilItsTargetHoldsByItself(t *testing.T) {
+	p := planned(t, nil)
+	target := p.Legs[1].TargetPa
+	reached := State{Phase: Ramp, Leg: 1, StartPa: room, Reached: true, FirstReached: at - time.Minute, QuietSince: at - 29750*time.Millisecond, Since: at - 2*time.Minute,
+		Known: true, Pa: target, Smooth: target, PaAt: at, RestPa: target, RestN: 8, Now: at - p.Period, Line: target, LineAt: at - p.Period, Up: flow{PaS: 1000, Var: 1}}
+	for name, c := range map[string]struct {
+		change func(*State)
+		want   Phase
+	}{
+		"quiet for 30 s, to the nearest step": {func(*State) {}, Settle}, "less": {func(s *State) { s.QuietSince += ns }, Ramp},
+		"topped up for three minutes":            {func(s *State) { s.QuietSince, s.FirstReached = at, at-179750*time.Millisecond }, Settle},
+		"less than that":                         {func(s *State) { s.QuietSince, s.FirstReached = at, at-179750*time.Millisecond+ns }, Ramp},
+		"while it is topped up":                  {func(s *State) { s.RestPa, s.Pa = target-300, target-300 }, Ramp},
+		"never reached":                          {func(s *State) { s.Reached, s.Pa, s.RestPa = false, target-5e3, target-5e3 }, Ramp},
+		"reached just now":                       {func(s *State) { s.Reached, s.FirstReached = false, 0 }, Ramp},
+		"with the valve open up to now":          {func(s *State) { s.Valves = Valves{Fill: true} }, Ramp},
+		"with an alarm that forbids to fill it":  {func(s *State) { s.NoFill = true }, Settle},
+		"and one under which it has fallen back": {func(s *State) { s.NoFill, s.Pa = true, target-5e3 }, Settle},
+	} {
+		s := reached
+		c.change(&s)
+		var out Output
+		if ramp(p, &s, at, &out); s.Phase != c.want {
+			t.Errorf("%s: in %s", name, s.Phase)
+		}
+		if name == "reached just now" && (s.FirstReached != at || s.QuietSince != at || !s.Reached) {
+			t.Errorf("%s: %+v", name, s)
+		}
+	}
+	// Within the noise below it on the way up, within the band above it on the way down.
+	for _, c := range []struct {
+		off, start float64
+		want       bool
+	}{{-200, room, true}, {-200.1, room, false}, {604.9, room + 6e5, true}, {615, room + 6e5, false}} {
+		s := State{Phase: Ramp, Leg: 1, StartPa: c.start, Known: true, Pa: target + c.off, Smooth: target + c.off, PaAt: at, Now: at - p.Period, Line: target, LineAt: at}
+		var out Output
+		if ramp(p, &s, at, &out); s.Reached != c.want {
+			t.Errorf("%+g Pa from the target of %.0f Pa gauge, from %.0f Pa: reached %v", c.off, target-room, c.start-room, s.Reached)
+		}
+	}
+}
