@@ -11,7 +11,8 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -23,85 +24,6 @@ var swaps = map[token.Token]token.Token{
 	token.ADD: token.SUB, token.SUB: token.ADD, token.MUL: token.QUO,
 }
 
-// mutant is one change of a file.
-type mutant struct {
-	what string
-	line int
-	do   func() // and undo, when called again
-}
-
-// mutants lists the changes that can be made to a file: an operator swapped, a
-// condition negated, a statement dropped, a number doubled.
-func mutants(fset *token.FileSet, f *ast.File) (all []mutant) {
-	at := func(n ast.Node, format string, args ...any) string {
-		p := fset.Position(n.Pos())
-		return fmt.Sprintf("%s:%d: ", filepath.Base(p.Filename), p.Line) + fmt.Sprintf(format, args...)
-	}
-	drop := func(list []ast.Stmt) {
-		for i := range list {
-			switch list[i].(type) {
-			case *ast.ExprStmt, *ast.IncDecStmt:
-			case *ast.AssignStmt:
-				if list[i].(*ast.AssignStmt).Tok == token.DEFINE {
-					continue
-				}
-			default:
-				continue
-			}
-			was, empty := list[i], ast.Stmt(&ast.EmptyStmt{})
-			all = append(all, mutant{at(was, "a statement dropped: %s", text(fset, was)), fset.Position(was.Pos()).Line, func() {
-				if list[i] == was {
-					list[i] = empty
-				} else {
-					list[i] = was
-				}
-			}})
-		}
-	}
-	ast.Inspect(f, func(n ast.Node) bool {
-		switch n := n.(type) {
-		case *ast.BinaryExpr:
-			if other, ok := swaps[n.Op]; ok {
-				was := n.Op
-				all = append(all, mutant{at(n, "%s for %s in %s", other, was, text(fset, n)), fset.Position(n.Pos()).Line, func() {
-					if n.Op == was {
-						n.Op = other
-					} else {
-						n.Op = was
-					}
-				}})
-			}
-		case *ast.IfStmt:
-			was := n.Cond
-			negated := &ast.UnaryExpr{Op: token.NOT, X: &ast.ParenExpr{X: was}}
-			all = append(all, mutant{at(n, "negated: %s", text(fset, was)), fset.Position(n.Pos()).Line, func() {
-				if n.Cond == was {
-					n.Cond = negated
-				} else {
-					n.Cond = was
-				}
-			}})
-		case *ast.BlockStmt:
-			drop(n.List)
-		case *ast.CaseClause:
-			drop(n.Body)
-		case *ast.BasicLit:
-			if n.Kind == token.INT || n.Kind == token.FLOAT {
-				was := n.Value
-				all = append(all, mutant{at(n, "2 * %s", was), fset.Position(n.Pos()).Line, func() {
-					if n.Value == was {
-						n.Value = "(2*" + was + "+1)"
-					} else {
-						n.Value = was
-					}
-				}})
-			}
-		}
-		return true
-	})
-	return all
-}
-
 func text(fset *token.FileSet, n ast.Node) string {
 	var b bytes.Buffer
 	_ = printer.Fprint(&b, fset, n)
@@ -109,13 +31,72 @@ func text(fset *token.FileSet, n ast.Node) string {
 	return line
 }
 
+// constants doubles the numbers that stand in a file's constants, one after the
+// other, and hands each time the changed file to try.
+func constants(fset *token.FileSet, f *ast.File, try func(what string)) {
+	for _, d := range f.Decls {
+		if g, is := d.(*ast.GenDecl); is && g.Tok == token.CONST {
+			ast.Inspect(g, func(n ast.Node) bool {
+				if l, is := n.(*ast.BasicLit); is && (l.Kind == token.INT || l.Kind == token.FLOAT) {
+					p, was := fset.Position(l.Pos()), l.Value
+					l.Value = "(2*" + was + "+1)"
+					try(fmt.Sprintf("%s:%d: 2 * %s", filepath.Base(p.Filename), p.Line, was))
+					l.Value = was
+				}
+				return true
+			})
+		}
+	}
+}
+
+// bench builds and runs the tests of rig with one file changed.
+type bench struct {
+	t         *testing.T
+	root, dir string
+}
+
+func (b bench) build(name string, fset *token.FileSet, f *ast.File, with string) (string, error) {
+	var changed bytes.Buffer
+	if err := printer.Fprint(&changed, fset, f); err != nil {
+		b.t.Fatal(err)
+	}
+	replace := map[string]string{}
+	put := func(name, content string) {
+		file := filepath.Join(b.dir, name)
+		if err := os.WriteFile(file, []byte(content), 0o600); err != nil {
+			b.t.Fatal(err)
+		}
+		replace[filepath.Join(b.root, name)] = file
+	}
+	put(name, changed.String())
+	if with != "" {
+		put("mutant_support.go", with)
+	}
+	overlay, _ := json.Marshal(map[string]any{"Replace": replace})
+	file, program := filepath.Join(b.dir, "overlay.json"), filepath.Join(b.dir, "rig.test")
+	if err := os.WriteFile(file, overlay, 0o600); err != nil {
+		b.t.Fatal(err)
+	}
+	c := exec.Command("go", "test", "-c", "-vet=off", "-overlay", file, "-o", program, ".")
+	c.Dir = b.root
+	out, err := c.CombinedOutput()
+	if err != nil {
+		err = fmt.Errorf("%w: %s", err, out)
+	}
+	return program, err
+}
+
+// notices tells whether a test fails with a mutant; number 0 is none.
+func (b bench) notices(program string, number int) bool {
+	c := exec.Command(program, "-test.short", "-test.failfast", "-test.timeout=120s")
+	c.Dir, c.Env = b.root, append(os.Environ(), "PROOFPOT_STEPS=60000", "PROOFPOT_MUTANTS=", fmt.Sprint("PROOFPOT_MUTANT=", number))
+	return c.Run() != nil
+}
+
 // TestMutantsOfTheCoreAreNoticed runs where PROOFPOT_MUTANTS names the files of
 // rig to change, and lists the mutants that the tests of rig do not notice:
 //
-//	PROOFPOT_MUTANTS=limits.go,sequencer.go go test ./rig/mutation -v -timeout 4h
-//
-// A file may be tried from a line on (protect.go:300), and PROOFPOT_MUTANTS_ONLY
-// names a file: then those are tried whose words stand in it.
+//	PROOFPOT_MUTANTS=limits.go,protect.go,control.go,sequencer.go go test ./rig/mutation -v -timeout 4h
 func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	files := os.Getenv("PROOFPOT_MUTANTS")
 	if files == "" {
@@ -129,58 +110,70 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	only := ""
-	if file := os.Getenv("PROOFPOT_MUTANTS_ONLY"); file != "" {
-		b, err := os.ReadFile(file)
+	b := bench{t, root, t.TempDir()}
+	for name := range strings.SplitSeq(files, ",") {
+		noticed, survived, unbuilt := 0, 0, 0
+		judge := func(what string, seen bool) {
+			switch {
+			case seen:
+				noticed++
+			case strings.Contains(string(known), "`"+words(what)+"`"):
+				survived++
+			default:
+				survived++
+				t.Errorf("not noticed: %s", what)
+			}
+		}
+		fset, all, f := parsed(t, root, name)
+		info, err := typed(fset, all)
 		if err != nil {
 			t.Fatal(err)
 		}
-		only = string(b)
+		s := schema{fset: fset, info: info}
+		s.rewrite(reflect.ValueOf(f))
+		program, err := b.build(name, fset, f, support)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.notices(program, 0) {
+			t.Fatalf("%s: the tests fail without any mutant", name)
+		}
+		for i, what := range s.all {
+			judge(what, b.notices(program, i+1))
+		}
+		fset, _, f = parsed(t, root, name)
+		constants(fset, f, func(what string) {
+			program, err := b.build(name, fset, f, "")
+			if err != nil {
+				unbuilt++
+				return
+			}
+			judge(what, b.notices(program, 0))
+		})
+		t.Logf("%s: %d noticed, %d not, %d do not build", name, noticed, survived, unbuilt)
 	}
-	dir := t.TempDir()
-	for name := range strings.SplitSeq(files, ",") {
-		name, line, _ := strings.Cut(name, ":")
-		from, _ := strconv.Atoi(line)
-		path := filepath.Join(root, name)
-		fset := token.NewFileSet()
+}
+
+// parsed are the files of a package, and the one of this name.
+func parsed(t *testing.T, root, name string) (fset *token.FileSet, all []*ast.File, one *ast.File) {
+	t.Helper()
+	fset = token.NewFileSet()
+	names, err := filepath.Glob(filepath.Join(root, "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	names = slices.DeleteFunc(names, func(n string) bool { return strings.HasSuffix(n, "_test.go") })
+	for _, path := range names {
 		f, err := parser.ParseFile(fset, path, nil, parser.SkipObjectResolution)
 		if err != nil {
 			t.Fatal(err)
 		}
-		noticed, unbuilt, survived := 0, 0, 0
-		for _, m := range mutants(fset, f) {
-			words := m.what[strings.Index(m.what, " ")+1:]
-			if m.line < from || only != "" && !strings.Contains(only, words) {
-				continue
-			}
-			m.do()
-			var b bytes.Buffer
-			err := printer.Fprint(&b, fset, f)
-			m.do()
-			if err != nil {
-				t.Fatal(err)
-			}
-			changed := filepath.Join(dir, name)
-			overlay, _ := json.Marshal(map[string]map[string]string{"Replace": {path: changed}})
-			file := filepath.Join(dir, "overlay.json")
-			if os.WriteFile(changed, b.Bytes(), 0o600) != nil || os.WriteFile(file, overlay, 0o600) != nil {
-				t.Fatal("the mutant cannot be written")
-			}
-			c := exec.Command("go", "test", "-short", "-failfast", "-vet=off", "-timeout", "120s", "-overlay", file, ".")
-			c.Dir, c.Env = root, append(os.Environ(), "PROOFPOT_STEPS=60000", "PROOFPOT_MUTANTS=")
-			out, err := c.CombinedOutput()
-			switch {
-			case err != nil && strings.Contains(string(out), "[build failed]"):
-				unbuilt++
-			case err != nil:
-				noticed++
-			case strings.Contains(string(known), words):
-				survived++
-			default:
-				survived++
-				t.Errorf("not noticed: %s", m.what)
-			}
+		if all = append(all, f); filepath.Base(path) == name {
+			one = f
 		}
-		t.Logf("%s: %d noticed, %d not, %d do not build", name, noticed, survived, unbuilt)
 	}
+	if one == nil {
+		t.Fatalf("rig has no file %s", name)
+	}
+	return fset, all, one
 }
