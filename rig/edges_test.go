@@ -321,3 +321,13 @@ func TestARampGoesOnUntilItsTargetHoldsByItself(t *testing.T) {
 		}
 	}
 }
+
+func TestAPhaseBeginsWithNothingOfTheOneBefore(t *testing.T) {
+	p := planned(t, nil)
+	s := State{Phase: Hold, Leg: 1, Since: 1, Window: slope{n: 9}, Before: slope{n: 9}, WindowSince: 1, Stable: true, MadeUp: 3, MadeUpS: 3, RestN: 3, RestLong: 3}
+	var out Output
+	enter(p, &s, at, Settle, &out)
+	if want := (State{Phase: Settle, Leg: 1, Since: at, WindowSince: at}); s != want {
+		t.Errorf("%+v", s)
+	}
+}
