@@ -17,8 +17,7 @@ const (
 	restLeast     = 3 // readings at rest before a fine pulse
 	restMost      = 8 // that their mean goes back
 	coarseShare   = 0.5
-	longestPulse  = 1.0 // periods; a longer opening is renewed at each step
-	deadManSteps  = 2   // periods after which the driver shuts a fill that nobody renews
+	deadManSteps  = 2 // periods after which the driver shuts a fill that nobody renews
 	leadTime      = time.Second
 	trimPerS      = 0.05 // of a regulator's error, set right
 	trimMost      = 0.02 // of the pressure asked: what a regulator may be off, and no more
@@ -111,8 +110,11 @@ func approach(p *Plan, s *State, now time.Duration, to aim) Valves {
 		}
 		pulse = minOn
 	}
-	if pulse >= time.Duration(longestPulse*float64(p.Period)) {
-		pulse = 0
+	switch { // a longer opening is renewed at the next step
+	case !to.up && pulse >= p.Period:
+		pulse = 0 // where no step comes any more, the vent stands open
+	case to.up:
+		pulse = min(pulse, p.deadMan()) // and the driver shuts the fill where it was to be shut
 	}
 	return Valves{Fill: to.up, Vent: !to.up, Pulse: pulse}
 }

@@ -82,11 +82,14 @@ func guard(p *Plan, s *State) {
 	if s.Stopped != NotStopped || s.Locked != NotStopped {
 		s.Valves = Valves{Vent: true}
 	}
-	if most := deadManSteps*p.Period + deadManMore; s.Valves.Fill && (s.Valves.Pulse <= 0 || s.Valves.Pulse > most) {
+	if most := p.deadMan(); s.Valves.Fill && (s.Valves.Pulse <= 0 || s.Valves.Pulse > most) {
 		s.Valves.Pulse = most // nothing fills without a loop that renews it
 	}
 	s.Valves.RegulatePa = min(s.Valves.RegulatePa, p.LimitPa)
 }
+
+// deadMan is how long a fill may stand open without a loop that renews it.
+func (p *Plan) deadMan() time.Duration { return deadManSteps*p.Period + deadManMore }
 
 // mayFill tells whether anything may be let into the chamber now.
 func mayFill(p *Plan, s *State) bool {

@@ -186,17 +186,17 @@ type row struct {
 //	PROOFPOT_CAMPAIGN=1 go test ./rig/campaign -run Unsafe -v -timeout 4h
 //
 // (PROOFPOT_CAMPAIGN=8: every eighth case.)
-// One case alone: PROOFPOT_SEED=1234.
+// One case alone: PROOFPOT_SEED=1234. One fault alone: PROOFPOT_FAULT="drive fails".
 func TestNothingThatBreaksIsUnsafe(t *testing.T) {
 	every, _ := strconv.Atoi(os.Getenv("PROOFPOT_CAMPAIGN"))
-	one := os.Getenv("PROOFPOT_SEED")
+	one, fault := os.Getenv("PROOFPOT_SEED"), os.Getenv("PROOFPOT_FAULT")
 	began := time.Now()
 	if one != "" {
 		every = 1
 	}
 	var list []scenario
 	for _, sc := range scenarios(t, every) {
-		if one == "" || fmt.Sprint(sc.seed) == one {
+		if (one == "" || fmt.Sprint(sc.seed) == one) && (fault == "" || sc.fault == fault) {
 			list = append(list, sc)
 		}
 	}

@@ -101,7 +101,7 @@ func (t *trial) goOn(folder string, at time.Duration) error {
 	w.Wait = true
 	w.Since(cut.Start)
 	saw, since := t.saw, found.From.UnixNano()
-	t.saw = 0
+	t.saw, t.before = 0, 0 // what came between was no step of the supply's
 	t.bench.Read(t.clock.Now(), nil)
 	var after rig.Side
 	var rs []sensors.Reading
