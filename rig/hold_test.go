@@ -233,3 +233,113 @@ func TestAPressureInsideIsSaidAboveFiveHundredthsOfABar(t *testing.T) {
 		}
 	}
 }
+
+func TestATargetIsNotLeftWhileAValveIsOpen(t *testing.T) {
+	p := planned(t, nil)
+	short := func(regulator bool, from float64) State {
+		p.Regulator = regulator
+		s := resting(p, Ramp, at-time.Hour)
+		s.StartPa, s.Reached, s.FirstReached, s.QuietSince = from, true, at-time.Hour, at-time.Hour
+		off := -1e4
+		if from > s.Pa {
+			off = 1e4
+		}
+		s.Pa, s.Smooth, s.RestPa, s.RestN, s.Line, s.LineAt = s.Pa+off, s.Pa+off, s.Pa+off, 8, p.Legs[1].TargetPa, at
+		s.Up, s.Dn = flow{PaS: 1000, Var: 1}, flow{PaS: 1000, Var: 1}
+		var out Output
+		ramp(p, &s, at, &out)
+		return s
+	}
+	if s := short(false, room); s.Phase != Ramp || !s.Valves.Fill {
+		t.Errorf("topped up: in %s, %+v", s.Phase, s.Valves)
+	}
+	if s := short(true, room+9e5); s.Phase != Ramp || !s.Valves.Vent {
+		t.Errorf("let off with a regulator: in %s, %+v", s.Phase, s.Valves)
+	}
+}
+
+func TestALegThatIsVentedSettlesVented(t *testing.T) {
+	p := planned(t, nil)
+	p.Legs[1].Vented = true
+	for want, s := range map[Valves]State{{Vent: true}: {Phase: Ramp, Leg: 1}, {}: {Phase: Ramp, Leg: 0, Valves: Valves{Vent: true}}} {
+		var out Output
+		if arrive(p, &s, at, &out); s.Valves != want || s.Phase != Settle {
+			t.Errorf("leg %d settles with %+v", s.Leg, s.Valves)
+		}
+	}
+}
+
+func TestAUnitThatWasDrawnByAnotherLegIsNotWaitedFor(t *testing.T) {
+	p := planned(t, nil) // no leg of it goes by the pressure inside
+	s := State{Phase: Vent, Leg: 1, Since: at - time.Minute, QuietSince: at - time.Minute, Known: true, Pa: room, Smooth: room, PaAt: at, Valves: Valves{Vent: true},
+		LowSince: at - time.Hour, HighPa: room, InsideKnown: true, Inside: room - 2e4, InsideAt: at}
+	var out Output
+	if vent(p, &s, at, &out); s.Phase != Done {
+		t.Errorf("in %s", s.Phase)
+	}
+	s.Phase, s.InsideKnown, s.Inside, out = Vent, false, room+9e4, Output{}
+	if vent(p, &s, at, &out); len(out.Events()) != 1 {
+		t.Errorf("a pressure inside that nobody knows is told: %+v", out.Events())
+	}
+}
+
+func TestWhatAlarmsSayIsSaidOnceAndOfItsSensor(t *testing.T) {
+	p := guarded(t, nil)
+	if onceALeg != 1<<sawFillPasses|1<<sawFalls|1<<sawBarren {
+		t.Errorf("once a leg: %b", onceALeg)
+	}
+	for word, c := range map[string]struct {
+		s             State
+		i             int
+		sensor, valve string
+	}{
+		"wet":         {State{Phase: Hold, Wet: true}, sawWet, "", ""},
+		"spike":       {State{Phase: Hold, Over: 1}, sawSpike, "p1", ""},
+		"twin-lost":   {State{Phase: Hold, Twin: twinState{Known: true}}, sawTwinLost, "p2", ""},
+		"vent-stuck":  {State{Phase: Vent, Known: true, Pa: room + 1e5, VentRefAt: at - time.Minute}, sawVentStuck, "", "vent"},
+		"fill-passes": {State{Phase: Hold, RestN: 8, BasePa: room + 1e5, RestPa: room + 2e5}, sawFillPasses, "", "fill"},
+	} {
+		s := c.s
+		s.Alarms = 1 << (c.i + 1) // its neighbour held before
+		var out Output
+		protect(p, &s, at, &out)
+		e := out.Events()
+		if s.Alarms&^onceALeg != 1<<c.i&^onceALeg || len(e) != 1 || e[0].Word != word || e[0].Sensor != c.sensor || e[0].Valve != c.valve || !e[0].Critical {
+			t.Errorf("%s: alarms %b, told %+v", word, s.Alarms, e)
+		}
+		out = Output{}
+		if protect(p, &s, at, &out); len(out.Events()) != 0 {
+			t.Errorf("%s: told again: %+v", word, out.Events())
+		}
+	}
+	s := State{Phase: Done, Wet: true, Alarms: 7}
+	var out Output
+	if stop := protect(p, &s, at, &out); stop != NotStopped || s.Alarms != 7 || len(out.Events()) != 0 {
+		t.Errorf("after the end: %q, %b, %+v", stop, s.Alarms, out.Events())
+	}
+}
+
+func TestTheGravestDangerEndsTheRunAndTheFirstLocksItOut(t *testing.T) {
+	p := guarded(t, nil)
+	s := State{Phase: Hold, Wet: true, Over: 3, NoValve: true}
+	var out Output
+	if stop := protect(p, &s, at, &out); stop != ValveLost || s.Locked != ValveLost || !s.NoFill {
+		t.Errorf("ended by %q, locked out by %q, filling forbidden %v", stop, s.Locked, s.NoFill)
+	}
+	s = State{Phase: Hold, NoValve: true, Locked: LidOpened}
+	if protect(p, &s, at, &out); s.Locked != LidOpened {
+		t.Errorf("a lock-out is written over by %q", s.Locked)
+	}
+	s = State{Phase: Hold, Twin: twinState{Known: true}} // a remark forbids nothing
+	if stop := protect(p, &s, at, &out); stop != NotStopped || s.NoFill || s.Locked != NotStopped {
+		t.Errorf("%q, %v, %q", stop, s.NoFill, s.Locked)
+	}
+	s = State{Phase: Hold, Over: 1} // a hold forbids the fill, and ends nothing
+	if stop := protect(p, &s, at, &out); stop != NotStopped || !s.NoFill || s.Locked != NotStopped {
+		t.Errorf("%q, %v, %q", stop, s.NoFill, s.Locked)
+	}
+	s = State{Phase: Hold, Wet: true} // a vent ends the run, and locks nothing out
+	if stop := protect(p, &s, at, &out); stop != UnitWet || s.Locked != NotStopped {
+		t.Errorf("%q, %q", stop, s.Locked)
+	}
+}

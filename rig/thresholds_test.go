@@ -255,6 +255,11 @@ func TestAnOpenValveIsBarrenForAsLongAsThePressureStaysInItsNoise(t *testing.T) 
 	if s.Barren != 7.5 {
 		t.Errorf("a late step counts %g s", s.Barren-7)
 	}
+	s = open
+	s.Smooth, s.Now = room, at-100*time.Millisecond
+	if watch(p, &s, &Input{Now: at}, room); math.Abs(s.Barren-7.1) > 1e-9 {
+		t.Errorf("an early step counts %g s", s.Barren-7)
+	}
 }
 
 func TestTheHighestPressureIsThatOfBelievedReadings(t *testing.T) {
@@ -360,8 +365,15 @@ func TestAVentThatNeverEndsIsGivenUpAfterHalfAnHour(t *testing.T) {
 	for short, want := range map[time.Duration]Phase{ns: Vent, 0: Done} {
 		s := State{Phase: Vent, Leg: 1, Since: at - 30*time.Minute + short, Now: at - p.Period, Known: true, Stale: true, Pa: room + 1e5, PaAt: at - time.Minute}
 		s.Stopped = ByOperator
-		if s, _ = Step(p, s, Input{Now: at}); s.Phase != want {
-			t.Errorf("after half an hour less %s it is in %s", short, s.Phase)
+		s, out := Step(p, s, Input{Now: at})
+		told := ""
+		for _, e := range out.Events() {
+			if e.Word == "not-vented" || e.Word == "end" {
+				told += e.Word + " "
+			}
+		}
+		if s.Phase != want || (told == "not-vented end ") != (want == Done) {
+			t.Errorf("after half an hour less %s it is in %s, told %q", short, s.Phase, told)
 		}
 	}
 }

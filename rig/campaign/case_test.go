@@ -195,6 +195,7 @@ func (t *trial) prepare() (err error) {
 	}
 	t.out.limitPa = t.plan.LimitPa - t.plan.RoomPa
 	cfg := simbench.Default(t.run, t.scenario.bench)
+	cfg.Supply.Watchdog = 2 * time.Second // as the heartbeat's relay drops out: without it nothing shuts a fill that cannot be reached
 	t.clock = clock{SimClock: rig.NewSimClock(t.start, 0), at: t.from}
 	switch t.fault {
 	case "", diskFull, aborted:

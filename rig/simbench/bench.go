@@ -31,6 +31,7 @@ type Bench struct {
 	fx     effects
 	op     operator
 
+	drivenAt time.Duration   // when the valves were last reached
 	askedPa  float64         // of the regulator, absolute
 	outletPa float64         // what it gives, absolute
 	edges    []time.Duration // when a fault begins or ends, sorted
@@ -217,8 +218,13 @@ func (b *Bench) Drive(now rig.Instant, want rig.Valves) error {
 		return errors.New("valves: driven after the bench was closed")
 	}
 	if b.fx.driveFails || b.fx.noPower {
+		if w := b.cfg.Supply.Watchdog; w > 0 && b.now-b.drivenAt >= w {
+			b.fill.drop()
+			b.vent.drop()
+		}
 		return ErrDrive
 	}
+	b.drivenAt = b.now
 	b.fill.tell(want.Fill, b.now, b.fx.fillExtra)
 	b.vent.tell(want.Vent, b.now, b.fx.ventExtra)
 	b.fill.pulse(b.now, want.Pulse)

@@ -65,19 +65,22 @@ type Chamber struct {
 
 // Supply feeds the chamber through the fill valve.
 type Supply struct {
-	Water        bool    // pumped water instead of gas
-	Regulator    bool    // the rig asks an electro-pneumatic regulator for the pressure behind the fill valve
-	Pa           float64 // Pa, behind the fill valve
-	C            float64 // °C
-	TankM3       float64 // m³ of the compressor's tank, 0 for endless
-	TankPa       float64 // Pa in the tank at the start
-	RefillMolPS  float64 // mol/s of the compressor
-	FillSonic    float64 // m³/(s Pa), fill valve with needle, gas
-	VentSonic    float64 // m³/(s Pa), vent valve, gas
-	FillOrifice  float64 // m³/(s √Pa), water
-	VentOrifice  float64 // m³/(s √Pa), water
-	OpenDelay    time.Duration
-	CloseDelay   time.Duration
+	Water       bool    // pumped water instead of gas
+	Regulator   bool    // the rig asks an electro-pneumatic regulator for the pressure behind the fill valve
+	Pa          float64 // Pa, behind the fill valve
+	C           float64 // °C
+	TankM3      float64 // m³ of the compressor's tank, 0 for endless
+	TankPa      float64 // Pa in the tank at the start
+	RefillMolPS float64 // mol/s of the compressor
+	FillSonic   float64 // m³/(s Pa), fill valve with needle, gas
+	VentSonic   float64 // m³/(s Pa), vent valve, gas
+	FillOrifice float64 // m³/(s √Pa), water
+	VentOrifice float64 // m³/(s √Pa), water
+	OpenDelay   time.Duration
+	CloseDelay  time.Duration
+	// Watchdog is how long the valves cannot be reached before a relay takes their
+	// power, which shuts the fill and opens the vent; 0: there is no such relay.
+	Watchdog     time.Duration
 	StrokeM3     float64 // m³, hand pump
 	StrokeDeadM3 float64 // m³, dead volume of a hand pump for air
 }

@@ -85,7 +85,7 @@ func (b *Bank) Drive(fill, vent bool, pulse time.Duration, regulatePa float64) e
 		err, fillHung = errors.Join(err, rerr), fillHung || hung
 	}
 	if b.beat != nil {
-		if !fillHung && !ventHung {
+		if !fillHung && !ventHung && fillErr == nil && ventErr == nil { // else let its relay take the valves' power
 			b.beatHigh = !b.beatHigh
 			b.beat.post(order{open: b.beatHigh})
 		}

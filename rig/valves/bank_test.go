@@ -282,3 +282,34 @@ func TestARunThatGoesOnLeavesTheVentAsItStands(t *testing.T) {
 		}
 	})
 }
+
+// TestAValveThatCannotBeToldLosesItsPower: where its board does not answer, only
+// the watchdog relay can shut a fill, and it must not be held.
+func TestAValveThatCannotBeToldLosesItsPower(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		beat := &relay{blind: true}
+		b, fill, _ := bench(Options{Heartbeat: beat})
+		drive(t, b, false, false, 0)
+		drive(t, b, true, false, 0)
+		fill.mu.Lock()
+		fill.setErr = errors.New("no answer")
+		fill.mu.Unlock()
+		_ = b.Drive(false, true, 0, 0)
+		synctest.Wait()
+		sets := beat.sets
+		for range 4 {
+			if err := b.Drive(false, true, 0, 0); err == nil {
+				t.Error("a fill that cannot be told is not reported")
+			}
+			time.Sleep(period)
+			synctest.Wait()
+		}
+		if beat.sets != sets {
+			t.Errorf("%d beats while the fill cannot be told", beat.sets-sets)
+		}
+		fill.mu.Lock()
+		fill.setErr = nil
+		fill.mu.Unlock()
+		b.Close()
+	})
+}
