@@ -67,6 +67,9 @@ func (t *trial) playKilled() error {
 		return err
 	}
 	cutAt := t.clock.Now()
+	if t.byHand { // he sees the screen go dead, and takes his hands off
+		t.bench.Prompt(cutAt, rig.Prompt{Kind: rig.StopPumping})
+	}
 	vented := t.roll.IntN(2) == 0
 	if err := t.bench.Drive(cutAt, rig.Valves{Vent: vented}); err != nil {
 		return err

@@ -97,6 +97,8 @@ func (b bench) notices(program string, number int) bool {
 // rig to change, and lists the mutants that the tests of rig do not notice:
 //
 //	PROOFPOT_MUTANTS=limits.go,protect.go,control.go,sequencer.go go test ./rig/mutation -v -timeout 4h
+//
+// PROOFPOT_MUTANTS_ONLY names a file: then those alone are tried whose words stand in it.
 func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	files := os.Getenv("PROOFPOT_MUTANTS")
 	if files == "" {
@@ -110,6 +112,13 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	var only []byte
+	if file := os.Getenv("PROOFPOT_MUTANTS_ONLY"); file != "" {
+		if only, err = os.ReadFile(file); err != nil {
+			t.Fatal(err)
+		}
+	}
+	asked := func(what string) bool { return only == nil || strings.Contains(string(only), words(what)) }
 	b := bench{t, root, t.TempDir()}
 	for name := range strings.SplitSeq(files, ",") {
 		noticed, survived, unbuilt := 0, 0, 0
@@ -139,10 +148,15 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 			t.Fatalf("%s: the tests fail without any mutant", name)
 		}
 		for i, what := range s.all {
-			judge(what, b.notices(program, i+1))
+			if asked(what) {
+				judge(what, b.notices(program, i+1))
+			}
 		}
 		fset, _, f = parsed(t, root, name)
 		constants(fset, f, func(what string) {
+			if !asked(what) {
+				return
+			}
 			program, err := b.build(name, fset, f, "")
 			if err != nil {
 				unbuilt++

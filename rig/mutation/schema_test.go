@@ -73,7 +73,7 @@ func (s *schema) rewrite(n reflect.Value) {
 		return
 	}
 	switch node := n.Addr().Interface().(type) {
-	case *ast.Object, *ast.Scope, *ast.ArrayType, *ast.CommentGroup, *ast.ImportSpec, *ast.FuncType:
+	case *ast.ArrayType, *ast.CommentGroup, *ast.ImportSpec, *ast.FuncType:
 		return
 	case *ast.GenDecl:
 		if node.Tok != token.VAR {
