@@ -90,6 +90,11 @@ func TestAValveIsOpenedForAsLongAsItsFlowSays(t *testing.T) {
 		{name: "nearly a whole one", pa: 1e5, line: 1e5 - 0.1, f: flow{PaS: 1, Var: 100, Next: time.Second - 2}, opens: true, pulse: time.Second - 2, next: 2*time.Second - 4},
 		{name: "the shortest pulse is too much", pa: 600, restN: 3, rest: 600, f: flow{PaS: 1e5, Var: 1}, minOn: 40 * time.Millisecond, opens: true, pulse: 40 * time.Millisecond, coarse: true},
 		{name: "and far too much", pa: 600, restN: 3, rest: 600, f: flow{PaS: 2.1e5, Var: 1}, minOn: 40 * time.Millisecond, coarse: true},
+		{name: "too much, and less than far", pa: 600, restN: 3, rest: 600, f: flow{PaS: 2e5, Var: 1}, opens: true, pulse: 40 * time.Millisecond, coarse: true},
+		{name: "not yet near", pa: 2000, line: 1999.9, f: known, opens: true, pulse: whole},
+		{name: "not yet near by what a pulse brings", pa: 8001, line: 8000.9, f: flow{PaS: 1e5, Var: 1}, opens: true, pulse: 84008320},
+		{name: "near by what a pulse brings", pa: 7999, line: 7998.9, f: flow{PaS: 1e5, Var: 1}},
+		{name: "one reading at rest counts", pa: 1e5, line: 1e5 - 0.1, restN: 1, f: known},
 		{name: "as much as may be", pa: 600, restN: 3, rest: 600, f: flow{PaS: 40000, Var: 1}, opens: true, pulse: 40 * time.Millisecond},
 	} {
 		for _, d := range []float64{1, -1} {
@@ -212,6 +217,18 @@ func TestAsNearAsACoarseValveComesIsLessThanItsShortestPulse(t *testing.T) {
 			if got := asNearAsItCan(p, &s, to); got != c.want {
 				t.Errorf("%s, %+g: %v", name, d, got)
 			}
+		}
+	}
+}
+
+// TestAPulseThatIsFarTooMuchIsNotGiven: 1.5 % of the gauge pressure beyond the target.
+func TestAPulseThatIsFarTooMuchIsNotGiven(t *testing.T) {
+	for brings, want := range map[float64]bool{9600: true, 9601: false} {
+		p := steered(t, false)
+		to := aim{pa: room + 6e5, rate: 1000, up: true}
+		s := State{Phase: Ramp, Leg: 1, Pa: to.pa - 600, Line: to.pa, LineAt: at, Now: at - p.Period, RestPa: to.pa - 600, RestN: 3, Up: flow{PaS: brings / 0.04, Var: 1}}
+		if v := approach(p, &s, at, to); v.Fill != want || !s.Coarse {
+			t.Errorf("a pulse of %g Pa, 600 Pa short: %+v", brings, v)
 		}
 	}
 }

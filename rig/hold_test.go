@@ -168,8 +168,8 @@ func TestARampToWhereItStandsGoesUp(t *testing.T) {
 	p := planned(t, nil)
 	s := resting(p, Ramp, at)
 	s.StartPa = p.Legs[1].TargetPa
-	s.Pa = s.StartPa + 200 + 0.1 // there, on the way up; not yet within the noise, on the way down
-	p.Legs[1].TargetPa = s.StartPa
+	s.Pa = s.StartPa + 700 // there, on the way up; not yet, on the way down
+	s.Smooth = s.Pa
 	var out Output
 	if ramp(p, &s, at, &out); !s.Reached || s.Valves.Vent {
 		t.Errorf("reached %v, %+v", s.Reached, s.Valves)
@@ -341,5 +341,32 @@ func TestTheGravestDangerEndsTheRunAndTheFirstLocksItOut(t *testing.T) {
 	s = State{Phase: Hold, Wet: true} // a vent ends the run, and locks nothing out
 	if stop := protect(p, &s, at, &out); stop != UnitWet || s.Locked != NotStopped {
 		t.Errorf("%q, %q", stop, s.Locked)
+	}
+}
+
+func TestTheVentStandsOpenAtTheEndThoughItIsGivenUp(t *testing.T) {
+	p := planned(t, nil)
+	p.VentRate = 1
+	s := State{Phase: Vent, Leg: 1, Since: at - 30*time.Minute, Known: true, Pa: room + 3e5, Smooth: room + 3e5, PaAt: at, Line: room + 9e5, LineAt: at, Dn: flow{PaS: 9000, Var: 1}}
+	var out Output
+	if vent(p, &s, at, &out); s.Phase != Done || s.Valves != (Valves{Vent: true}) {
+		t.Errorf("in %s with %+v", s.Phase, s.Valves)
+	}
+}
+
+// TestAPulseOfTheTopUpBeginsTheQuietAnew: whether the valve opens now or has just shut.
+func TestAPulseOfTheTopUpBeginsTheQuietAnew(t *testing.T) {
+	p := planned(t, nil)
+	for name, change := range map[string]func(*State){
+		"opens": func(s *State) { s.Pa, s.Smooth, s.RestPa = s.Pa-150, s.Smooth-150, s.RestPa-150 }, "has shut": func(s *State) { s.Valves = Valves{Fill: true} },
+	} {
+		s := resting(p, Ramp, at-time.Minute)
+		s.Reached, s.FirstReached, s.QuietSince = true, at-20*time.Second, at-10*time.Second
+		s.RestPa, s.RestN, s.Line, s.LineAt, s.Up = s.Pa, 8, s.Pa, at, flow{PaS: 1000, Var: 1}
+		change(&s)
+		var out Output
+		if ramp(p, &s, at, &out); s.QuietSince != at {
+			t.Errorf("%s: quiet since %s, %+v", name, s.QuietSince, s.Valves)
+		}
 	}
 }

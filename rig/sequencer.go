@@ -158,9 +158,7 @@ func makeUp(p *Plan, s *State, now time.Duration, leg *Leg) {
 	s.Line, s.LineAt = leg.TargetPa, now
 	s.Valves = approach(p, s, now, aim{pa: leg.TargetPa, rate: leg.RatePaS, up: true})
 	if s.Valves.Fill {
-		if s.Valves.Pulse <= 0 || s.Valves.Pulse > p.Period {
-			s.Valves.Pulse = p.Period
-		}
+		s.Valves.Pulse = min(s.Valves.Pulse, p.Period)
 		s.MadeUp++
 		s.MadeUpS += s.Valves.Pulse.Seconds()
 	}
