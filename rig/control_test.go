@@ -92,7 +92,7 @@ func TestAValveIsOpenedForAsLongAsItsFlowSays(t *testing.T) {
 		{name: "and far too much", pa: 600, restN: 3, rest: 600, f: flow{PaS: 2.1e5, Var: 1}, minOn: 40 * time.Millisecond, coarse: true},
 		{name: "too much, and less than far", pa: 600, restN: 3, rest: 600, f: flow{PaS: 2e5, Var: 1}, opens: true, pulse: 40 * time.Millisecond, coarse: true},
 		{name: "not yet near", pa: 2000, line: 1999.9, f: known, opens: true, pulse: whole},
-		{name: "not yet near by what a pulse brings", pa: 8001, line: 8000.9, f: flow{PaS: 1e5, Var: 1}, opens: true, pulse: 84008320},
+		{name: "not yet near by what a pulse brings", pa: 8001, line: 8000.9, f: flow{PaS: 1e5, Var: 1}, opens: true, pulse: 50 * time.Millisecond},
 		{name: "near by what a pulse brings", pa: 7999, line: 7998.9, f: flow{PaS: 1e5, Var: 1}},
 		{name: "one reading at rest counts", pa: 1e5, line: 1e5 - 0.1, restN: 1, f: known},
 		{name: "as much as may be", pa: 600, restN: 3, rest: 600, f: flow{PaS: 40000, Var: 1}, opens: true, pulse: 40 * time.Millisecond},
