@@ -5,8 +5,8 @@
 // # What can happen
 //
 // A transfer that fails makes every quantity of the part Disconnected; the part
-// is then started anew (reset, identity, calibration, configuration) twice a
-// second until it answers, which is told as Restarted. An answer that cannot be
+// is then started anew (reset, identity, calibration, configuration) at its
+// interval, twice a second at most, until it answers, which is told as Restarted. An answer that cannot be
 // trusted (a checksum that does not agree) is Garbled, one that did not come is
 // NoReading, and after five in a row
 // the part is started anew. A part that says that it lost its power is
@@ -28,6 +28,7 @@ import (
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/repeats"
 	"proofpot/sensors/scale"
 )
 
@@ -91,8 +92,6 @@ const (
 	closeWithin  = 2 * time.Second
 	mailboxes    = 64
 	garbledMost  = 5 // in a row, before the part is started anew
-	repeatFault  = time.Minute
-	sameFault    = time.Second
 )
 
 // Options is what a driver needs besides its part.
@@ -163,7 +162,7 @@ func (d *Driver) run(ctx context.Context) {
 				started, garbled = true, 0
 				if lost {
 					now := d.options.Clock()
-					d.put(batch{at: now, back: fmt.Sprintf("it answers again, started anew after %v", rounded(now-lostAt))})
+					d.put(batch{at: now, back: fmt.Sprintf("it answers again, started anew after %v", repeats.Rounded(now-lostAt))})
 					lost = false
 				}
 			}

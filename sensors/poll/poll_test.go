@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/repeats"
 	"proofpot/sensors/scale"
 	"proofpot/sensors/sensortest"
 )
@@ -168,14 +169,14 @@ func TestFiveGarbledAnswersInARowStartThePartAnew(t *testing.T) {
 	p.broken.Store(&garbled)
 	for n := 1; n < garbledMost; n++ {
 		tick()
-		clock.Forward(sameFault)
+		clock.Forward(repeats.Within)
 		until(t, d, clock, is(sensors.ChamberPressure, sensors.Garbled))
 	}
 	if n := p.started.Load(); n != 1 {
 		t.Fatalf("started %d times after %d garbled answers", n, garbledMost-1)
 	}
 	tick()
-	clock.Forward(sameFault)
+	clock.Forward(repeats.Within)
 	until(t, d, clock, is(sensors.ChamberPressure, sensors.Garbled))
 	p.broken.Store(nil)
 	until(t, d, clock, is(sensors.ChamberPressure, sensors.OK))

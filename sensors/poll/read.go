@@ -2,10 +2,10 @@ package poll
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"proofpot/sensors"
+	"proofpot/sensors/repeats"
 	"proofpot/sensors/scale"
 )
 
@@ -15,13 +15,7 @@ type health struct {
 	since   time.Duration  // last value, or start of the waiting for one
 	lasting sensors.Status // Disconnected or NoReading while that lasts, else OK
 	told    time.Duration  // when it was told last
-
-	repeated [sensors.Restarted + 1]struct {
-		ever  bool
-		told  time.Duration
-		count int
-		last  string
-	}
+	faults  repeats.Faults
 }
 
 // Read appends what was measured up to now, in order, then the news that
@@ -75,48 +69,21 @@ func (d *Driver) note(h *health, at time.Duration, r Result, to []sensors.Readin
 		h.lasting, h.told = s, at
 		return append(to, reading)
 	default:
-		c := &h.repeated[s]
-		if c.ever && at-c.told < sameFault {
-			c.count++
-			c.last = reading.Text
-			return to
-		}
-		to = d.more(h, s, at, to)
-		c.ever, c.told = true, at
-		return append(to, reading)
+		return h.faults.Tell(reading, to)
 	}
-}
-
-// more tells of faults that were counted, once the time for it has come.
-func (d *Driver) more(h *health, s sensors.Status, now time.Duration, to []sensors.Reading) []sensors.Reading {
-	c := &h.repeated[s]
-	if c.count == 0 || now-c.told < sameFault {
-		return to
-	}
-	text := fmt.Sprintf("%d more, the last: %s", c.count, c.last)
-	c.count, c.told = 0, now
-	return append(to, d.fault(h, s, now, text))
 }
 
 // overdue appends the news that a field is silent, or its part still gone.
 func (d *Driver) overdue(h *health, now time.Duration, to []sensors.Reading) []sensors.Reading {
-	for s := range h.repeated {
-		to = d.more(h, sensors.Status(s), now, to)
-	}
+	to = h.faults.Due(d.options.Sensor, h.scale.Quantity, now, to)
 	switch {
-	case h.lasting != sensors.OK && now-h.told >= repeatFault:
+	case h.lasting != sensors.OK && now-h.told >= repeats.Lasting:
 		h.told = now
-		return append(to, d.fault(h, h.lasting, now, fmt.Sprintf("still: no %s for %v", h.scale.Quantity, rounded(now-h.since))))
+		return append(to, d.fault(h, h.lasting, now, fmt.Sprintf("still: no %s for %v", h.scale.Quantity, repeats.Rounded(now-h.since))))
 	case h.lasting == sensors.OK && now-h.since > SilentIntervals*d.options.Interval:
 		h.lasting, h.told = sensors.NoReading, now
 		return append(to, d.fault(h, sensors.NoReading, now, fmt.Sprintf("no %s for %v, due every %v: its bus hangs, or its values were faults",
-			h.scale.Quantity, rounded(now-h.since), d.options.Interval)))
+			h.scale.Quantity, repeats.Rounded(now-h.since), d.options.Interval)))
 	}
 	return to
-}
-
-// rounded cuts a duration to about three digits.
-func rounded(d time.Duration) time.Duration {
-	digits := math.Floor(math.Log10(math.Max(float64(d), 1))) - 2
-	return d.Round(time.Duration(math.Pow(10, math.Max(digits, 0))))
 }

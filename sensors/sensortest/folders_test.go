@@ -18,6 +18,7 @@ var notDrivers = map[string]string{
 	"health":      "looks at the readings of all drivers",
 	"kerneltest":  "scripts",
 	"poll":        "asks every part on a bus; runs in the suites of those",
+	"repeats":     "counts faults",
 	"scale":       "arithmetic",
 	"sensortest":  "the suite",
 	"serialport":  "ports, for serialline and modbus",

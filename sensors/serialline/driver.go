@@ -53,6 +53,7 @@ type Driver struct {
 	gone     bool
 	event    event // reused
 	lastLine []byte
+	said     []sensors.Reading // reused
 
 	mu     sync.Mutex
 	port   Port // nil while lost
