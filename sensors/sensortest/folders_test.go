@@ -29,7 +29,7 @@ var notDrivers = map[string]string{
 
 // elsewhere is where the suite runs over the parts of a folder that only names
 // them.
-var elsewhere = map[string]string{"ms5803": "ms58xx", "ms5837": "ms58xx"}
+var elsewhere = map[string]string{"ms5803": "ms58xx", "ms5837": "ms58xx", "sht3x": "sht", "sht4x": "sht"}
 
 func TestEveryDriverRunsTheSuite(t *testing.T) {
 	ran := map[string]bool{}

@@ -4,15 +4,12 @@ import (
 	"context"
 	"math"
 	"testing"
-	"time"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2ctest"
 
 	"proofpot/sensors"
 	"proofpot/sensors/poll"
-	"proofpot/sensors/scale"
-	"proofpot/sensors/sensortest"
 	"proofpot/sensors/sensortest/parttest"
 	"proofpot/sensors/sht"
 )
@@ -101,52 +98,6 @@ func TestTheEndsOfItsRangeAreFaults(t *testing.T) {
 		results, err := measure(t.Context(), parttest.Play(traffic(0, append(word(c.t), word(c.h)...), 0)...))
 		if err != nil || results[sht.Temperature].Kind != c.tIs || results[sht.Humidity].Kind != c.hIs || !math.IsNaN(results[sht.Humidity].Value) {
 			t.Errorf("%04x %04x: %+v %v", c.t, c.h, results, err)
-		}
-	}
-}
-
-func TestItDoesWhatADriverMust(t *testing.T) {
-	const interval = 5 * time.Millisecond
-	sensortest.Suite(t, func(t *testing.T, clock *sensortest.Clock) sensortest.Subject {
-		data, asked := both, byte(0)
-		bus := parttest.NewPart(0x44, func(w, r []byte) error {
-			if len(w) > 0 {
-				asked = w[0]
-			}
-			if len(r) > 0 && asked == cmdStatus[0] {
-				copy(r, word(0))
-			} else if len(r) > 0 {
-				copy(r, data)
-			}
-			return nil
-		})
-		d, err := New(bus, 0x44)
-		if err != nil {
-			t.Fatal(err)
-		}
-		gated := parttest.NewGated(d)
-		driver, err := poll.New(gated, poll.Options{Sensor: "in", Interval: interval, Clock: clock.Now, Room: scale.NewRoom(0, false),
-			Fields: []scale.Scale{{From: "temperature", Quantity: sensors.UnitTemperature, Unit: "C"}, {From: "humidity", Quantity: sensors.UnitHumidity, Unit: "%"}}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		turn := func(now []byte) func() { return func() { bus.Do(func() { data = now }); gated.Turn() } }
-		return sensortest.Subject{
-			Driver: driver, Sensor: "in", Silence: poll.SilentIntervals * interval,
-			Want:       map[sensors.Quantity]float64{sensors.UnitTemperature: 25, sensors.UnitHumidity: 40},
-			Good:       turn(both),
-			Garbled:    turn(append(word(0x6666), 0x66, 0x66, 0x94)),
-			OutOfRange: turn(append(word(0x0100), word(0x6666)...)),
-			Gone:       func() { bus.Unplug(true); gated.Turn() },
-			Back:       func() { bus.Unplug(false) },
-		}
-	})
-}
-
-func TestOnlyItsOwnAddressesAreTaken(t *testing.T) {
-	for addr, right := range map[uint16]bool{0x43: false, 0x44: true, 0x45: true, 0x46: false} {
-		if _, err := New(nil, addr); (err == nil) != right {
-			t.Errorf("%x: %v", addr, err)
 		}
 	}
 }

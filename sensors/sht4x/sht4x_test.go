@@ -3,15 +3,12 @@ package sht4x
 import (
 	"context"
 	"testing"
-	"time"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2ctest"
 
 	"proofpot/sensors"
 	"proofpot/sensors/poll"
-	"proofpot/sensors/scale"
-	"proofpot/sensors/sensortest"
 	"proofpot/sensors/sensortest/parttest"
 	"proofpot/sensors/sht"
 )
@@ -70,51 +67,5 @@ func TestHumidityBeyondSaturationIsNotCut(t *testing.T) {
 	results, err := measure(t.Context(), parttest.Play(traffic(serial, append(word(0x6666), word(0xE000)...))...))
 	if err != nil || !(results[sht.Humidity].Value > 103) {
 		t.Errorf("%+v %v", results, err)
-	}
-}
-
-func TestItDoesWhatADriverMust(t *testing.T) {
-	const interval = 5 * time.Millisecond
-	sensortest.Suite(t, func(t *testing.T, clock *sensortest.Clock) sensortest.Subject {
-		data, asked := both, byte(0)
-		bus := parttest.NewPart(0x44, func(w, r []byte) error {
-			if len(w) > 0 {
-				asked = w[0]
-			}
-			if len(r) > 0 && asked == cmdSerial {
-				copy(r, serial)
-			} else if len(r) > 0 {
-				copy(r, data)
-			}
-			return nil
-		})
-		d, err := New(bus, 0x44)
-		if err != nil {
-			t.Fatal(err)
-		}
-		gated := parttest.NewGated(d)
-		driver, err := poll.New(gated, poll.Options{Sensor: "in", Interval: interval, Clock: clock.Now, Room: scale.NewRoom(0, false),
-			Fields: []scale.Scale{{From: "temperature", Quantity: sensors.UnitTemperature, Unit: "C"}, {From: "humidity", Quantity: sensors.UnitHumidity, Unit: "%"}}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		turn := func(now []byte) func() { return func() { bus.Do(func() { data = now }); gated.Turn() } }
-		return sensortest.Subject{
-			Driver: driver, Sensor: "in", Silence: poll.SilentIntervals * interval,
-			Want:       map[sensors.Quantity]float64{sensors.UnitTemperature: 25, sensors.UnitHumidity: 44},
-			Good:       turn(both),
-			Garbled:    turn(append(word(0x6666), 0x66, 0x66, 0x94)),
-			OutOfRange: turn(append(word(0x0100), word(0x6666)...)),
-			Gone:       func() { bus.Unplug(true); gated.Turn() },
-			Back:       func() { bus.Unplug(false) },
-		}
-	})
-}
-
-func TestOnlyItsOwnAddressesAreTaken(t *testing.T) {
-	for addr, right := range map[uint16]bool{0x43: false, 0x44: true, 0x46: true, 0x47: false} {
-		if _, err := New(nil, addr); (err == nil) != right {
-			t.Errorf("%x: %v", addr, err)
-		}
 	}
 }
