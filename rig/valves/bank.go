@@ -19,7 +19,7 @@ type Options struct {
 	FillMinOn, VentMinOn time.Duration // the shortest pulse that each follows
 	Regulator            Setter        // nil: none
 	RoomPa               float64       // Pa absolute, what a regulator's gauge pressure stands on
-	Heartbeat            Output        // nil: none; it changes with each command
+	Heartbeat            Output        // nil: none; it changes with each command, while fill and vent can be told
 	Patience             time.Duration // for an output that does not come back; 0: 1 s
 	DeadMan              time.Duration // an open fill without a further command is shut; 0: 2 s
 	KeepVent             bool          // leave the vent as it stands until the first Drive: a run that goes on
