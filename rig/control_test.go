@@ -70,6 +70,7 @@ func TestAValveIsOpenedForAsLongAsItsFlowSays(t *testing.T) {
 		{name: "behind its line", pa: 1e5, line: 1e5 - 0.1, f: known, opens: true, pulse: whole},
 		{name: "open and not yet ahead enough", pa: 1e5, line: 1e5 + 4000, f: known, open: true, opens: true, pulse: 909090909},
 		{name: "open and nearly ahead enough", pa: 1e5, line: 1e5 + 4780, f: known, open: true, opens: true, pulse: 200 * time.Millisecond},
+		{name: "open and one period short of that", pa: 1e5, line: 1e5 + 4450, f: known, open: true, opens: true, pulse: 500 * time.Millisecond},
 		{name: "open and ahead enough", pa: 1e5, line: 1e5 + 4957, f: known, open: true},
 		{name: "what is on its way counts", pa: 1e5, line: 1e5 - 500, f: flying},
 		{name: "and no more than that", pa: 1e5, line: 1e5 - 500.1, f: flying, opens: true, pulse: whole},

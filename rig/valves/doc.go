@@ -9,8 +9,9 @@
 // The fill opens only while the vent is known to stand shut. The vent never waits
 // for the fill. A pulse is ended here and not by the loop, and so is a fill that
 // stands open while no further command comes: two seconds without one shut it.
-// The heartbeat changes with each command, but not while an output hangs: the
-// watchdog relay then takes the valves' power, which is what is left to do.
+// The heartbeat changes with each command, but not while an output hangs or a valve
+// cannot be told: the watchdog relay then takes the valves' power, which is what is
+// left to do.
 //
 // # When the process ends
 //
