@@ -412,7 +412,7 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 			}
 			loss := jump{stroke: stroke, i: c.i - 1, t0: c.last, t1: t[c.i], pa: c.level, drop: c.drop, u: u, paSD: noise * c.lsd, slope: c.slope, slopeSD: scale * c.slopeLever, inletted: s.open}
 			// An inlet that opens slowly bends as no parabola does.
-			if s.open && !s.worked && c.since < inletFinds+7*c.gap && c.drop < math.Abs(c.slope)*c.gap/2 {
+			if s.open && !s.worked && c.since < inletFinds+14*c.gap && c.drop < math.Abs(c.slope)*c.gap/2 {
 				if loss.unsure = true; unsure == nil {
 					unsure = &loss
 				}
