@@ -21,6 +21,7 @@ const (
 	valveTimeS  = 0.05 // by which the time that a valve passes may differ from its order; common practice, no source
 	valveTimes  = 4.0  // as many of those are no loss
 	pulseOther  = 3.0  // times the falls about it: the settling of gas goes on, a loss does not
+	pulseFell   = 3.0  // standard uncertainties of a difference, of a fall though something was let in
 	pulseLimit  = 6.5  // standard uncertainties: the flow of a valve is less even than noise
 )
 
@@ -139,7 +140,12 @@ func (a *analysis) pulsedSteps() {
 		if c.z < pulseLimit*scale || c.fall < 0.5*c.step || c.step < max(pulseOther*c.other, valveTimes*valveTimeS*c.rate) {
 			continue
 		}
-		if fell := s.p[c.i] - s.p[c.next]; !c.whole && fell < max(jumpLimit*math.Sqrt2*scale, pulseOther*c.other) {
+		// Where the pulses are not known only what fell though the flow was there is a
+		// loss; what hardly rose is a doubt.
+		if fell := s.p[c.i] - s.p[c.next]; !c.whole && fell < max(pulseFell*math.Sqrt2*scale, pulseOther*c.other) {
+			if had := s.p[c.i] - s.p[max(c.i-1, 0)]; -fell < 0.3*c.let && had > 0.5*c.let && c.let > jumpLimit*scale {
+				a.unsure = append(a.unsure, jump{i: c.i, t0: s.t[c.i], t1: s.t[c.next], pa: c.pa, drop: c.step, u: scale * c.lever, inletted: true, unsure: true})
+			}
 			continue
 		}
 		if best != nil && c.i > best.i+pulseBefore+pulseAfter {

@@ -112,6 +112,17 @@ func offRamp(p []float64, i int, noise, d float64) bool {
 	return min(before, after) > 4*noise && max(before, after) < 2*min(before, after) && math.Abs(p[i+1]-p[i-1]-before-after) > 0.3*math.Abs(d)
 }
 
+// onWay says whether reading i only goes on as the three before it rose: what
+// comes back behind it was lost.
+func onWay(p []float64, i int, noise, d float64) bool {
+	if i < 3 {
+		return false
+	}
+	now, last, first := p[i]-p[i-1], p[i-1]-p[i-2], p[i-2]-p[i-3]
+	slack := 0.1*math.Abs(d) + 4*noise
+	return last > 0.5*math.Abs(d) && math.Abs(now-last) < slack && math.Abs(last-first) < slack
+}
+
 // onLine says whether reading i, which lies d from the middle of its neighbours,
 // stands alone off a straight line that three readings on one side of it and the
 // next on the other make: no loss is made good within one reading.
@@ -138,7 +149,7 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 	// it stands.
 	for i := 1; i+1 < len(p); i++ {
 		d := p[i] - (p[i-1]+p[i+1])/2
-		if math.Abs(d) <= 20*noise || t[i+1]-t[i-1] >= 5*dt || spike[i-1] {
+		if math.Abs(d) <= 20*noise || t[i+1]-t[i-1] >= 5*dt || spike[i-1] || onWay(p, i, noise, d) {
 			continue
 		}
 		if math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && !offRamp(p, i, noise, d) || onLine(p, i, d) {
@@ -252,10 +263,12 @@ func (s *signal) keepLetIn(fill []interval) {
 		if !opened || end-i < 2 || end-i > spikeRun {
 			continue
 		}
-		even := true
-		for j := i; j < i+2; j++ {
-			rise := s.p[j] - s.p[j-1]
-			even = even && rise > 0 && rise < most*(s.t[j]-s.t[j-1])+4*s.noise
+		rise := func(j int) float64 { return (s.p[j] - s.p[j-1]) / (s.t[j] - s.t[j-1]) }
+		slack := 4 * s.noise / s.dt
+		even := rise(i) > 0 && rise(i) < most+slack && rise(i+1) > 0 && rise(i+1) < most+slack
+		// Or they fell at once and climbed from there as the inlet lets in.
+		if end < len(s.t) && rise(i) < 0 {
+			even = min(rise(i+1), rise(end)) > most/3 && max(rise(i+1), rise(end)) < most+slack
 		}
 		for j := i; even && j < end; j++ {
 			s.spike[j] = false
