@@ -19,6 +19,7 @@ type Leg struct {
 	TargetPa  float64       // absolute, in the chamber
 	RatePaS   float64       // of the ramp, Pa/s, > 0 up and down
 	Ramp      time.Duration // as planned
+	Steady    time.Duration // planned for topping up after it
 	Settle    time.Duration // its floor, where it ends by rule
 	SettleMax time.Duration // its ceiling; as Settle, where it ends after a fixed time
 	StablePaS float64       // Pa/s: a settling that ends by rule is over when the slope changes by less
@@ -86,7 +87,7 @@ func (p *Plan) DepthM(chamberPa float64) float64 { return p.depth(chamberPa - p.
 func (p *Plan) Total() time.Duration {
 	var t time.Duration
 	for i := range p.Legs {
-		t += p.Legs[i].Ramp + p.Legs[i].Settle + p.Legs[i].Hold
+		t += p.Legs[i].Ramp + p.Legs[i].Steady + p.Legs[i].Settle + p.Legs[i].Hold
 	}
 	return t
 }
@@ -95,7 +96,7 @@ func (p *Plan) Total() time.Duration {
 // hold can prove there.
 func Foresee(run setup.Run) (*plan.Plan, error) {
 	b, u := run.Bench, run.Unit
-	pb := plan.Bench{ID: b.ID, Gas: b.Medium == setup.MediumGas, WaterFed: b.Supply == setup.SupplyWater,
+	pb := plan.Bench{ID: b.ID, Gas: b.Medium == setup.MediumGas, ByHand: b.HandOperated, WaterFed: b.Supply == setup.SupplyWater,
 		ChamberML: b.ChamberVolumeML, LidMM: b.LidDiameterMM, CushionML: b.GasCushionML, StiffnessMLPerBar: b.StiffnessMLPerBar,
 		RatedPa: b.RatedPa, ReliefPa: b.ReliefPa, RoomPa: b.RoomPa,
 		BlankMLPerHPerBar: b.BlankLeakMLPerHPerBar, BlankSDMLPerHPerBar: b.BlankLeakSDMLPerHPerBar}
@@ -218,7 +219,7 @@ func NewPlan(run setup.Run) (*Plan, error) {
 			rate = r
 		}
 		p.lay(Leg{Stage: l.Stage, Name: l.Name, DepthM: l.DepthM, TargetPa: l.AbsolutePa,
-			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Settle: l.Settle, SettleMax: l.SettleMax,
+			RatePaS: foreseen.Column.GaugePa(rate) / 60, Ramp: l.Ramp, Steady: l.Steady, Settle: l.Settle, SettleMax: l.SettleMax,
 			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch,
 			MakeUp: pr.Stages[l.Stage].MakeUp}, l, len(foreseen.Legs))
 	}

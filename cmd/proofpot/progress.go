@@ -231,7 +231,7 @@ func plain(v, per float64) float64 { return math.Round(v*per)/per + 0 }
 // left is the planned time to the end of the phase; a ramp may take longer.
 func (p *progress) left(now time.Duration, s *rig.State) time.Duration {
 	leg := &p.plan.Legs[s.Leg]
-	d := map[rig.Phase]time.Duration{rig.Ramp: leg.Ramp, rig.Settle: leg.Settle, rig.Hold: leg.Hold}[s.Phase]
+	d := map[rig.Phase]time.Duration{rig.Ramp: leg.Ramp + leg.Steady, rig.Settle: leg.Settle, rig.Hold: leg.Hold}[s.Phase]
 	return max(0, d-(now-s.Since))
 }
 

@@ -15,6 +15,7 @@ import (
 type Bench struct {
 	ID                string
 	Gas               bool    // the chamber holds gas alone; otherwise water with a gas cushion
+	ByHand            bool    // a person pumps; otherwise valves
 	WaterFed          bool    // water is pumped in and squeezes the cushion; otherwise gas is let in
 	ChamberML         float64 // ml, empty
 	CushionML         float64 // ml of gas at room pressure, with water
@@ -64,13 +65,14 @@ type Leg struct {
 	WarmerK    float64 // K that the unit is warmer than the water
 	Start      time.Duration
 	Ramp       time.Duration
+	Steady     time.Duration // topping up after it, until the pressure stays
 	Settle     time.Duration // its floor, where it ends by rule
 	SettleMax  time.Duration // ceiling; as Settle, where it ends after a fixed time
 	Hold       time.Duration
 }
 
 // End gives when a leg ends, settling at its floor.
-func (l Leg) End() time.Duration { return l.Start + l.Ramp + l.Settle + l.Hold }
+func (l Leg) End() time.Duration { return l.Start + l.Ramp + l.Steady + l.Settle + l.Hold }
 
 // Plan is what a profile does on a bench.
 type Plan struct {
@@ -302,10 +304,27 @@ func (p *Plan) add(l Leg, s profiles.Stage) {
 	if l.VacuumPa > 0 {
 		l.Ramp += seconds(l.VacuumPa / vacuumPaPerS)
 	}
+	if l.AbsolutePa != from {
+		l.Steady = p.Bench.steady()
+	}
 	p.Legs = append(p.Legs, l)
 	p.PeakPa = max(p.PeakPa, l.AbsolutePa)
 	p.Total = l.End()
-	p.TotalMax += l.Ramp + l.SettleMax + l.Hold
+	p.TotalMax += l.Ramp + l.Steady + l.SettleMax + l.Hold
+}
+
+// steady is how long a target takes to stay once it was reached. Gas that was
+// compressed, or let expand, takes up the temperature of its pot within some
+// minutes, and valves follow it; a hand stops sooner, within a wider band. The
+// figures are what the simulated benches took, in the middle.
+func (b Bench) steady() time.Duration {
+	switch {
+	case b.ByHand:
+		return 40 * time.Second
+	case b.Gas || b.CushionML > 0:
+		return 160 * time.Second
+	}
+	return 15 * time.Second
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

@@ -367,7 +367,7 @@ func TestADrawingIsAsWideAsAsked(t *testing.T) {
 			t.Errorf("%d wide: %s", n, l)
 		}
 	}
-	if !strings.Contains(text, "█") || !strings.Contains(text, "37.5") || !strings.Contains(text, "1 h 58 min") {
+	if !strings.Contains(text, "█") || !strings.Contains(text, "37.5") || !strings.Contains(text, "2 h 16 min") {
 		t.Error(text)
 	}
 	vacuum := planned(t, load(t, "vacuum-check"), pot, pod)

@@ -233,7 +233,7 @@ func (n *Now) left(p *rig.Plan, s *rig.State, now time.Duration) {
 	var phase, later time.Duration
 	switch s.Phase {
 	case rig.Ramp:
-		phase, later = leg.Ramp, leg.Settle+leg.Hold
+		phase, later = leg.Ramp+leg.Steady, leg.Settle+leg.Hold
 	case rig.Settle:
 		phase, later = leg.Settle, leg.Hold
 	case rig.Hold:
@@ -248,7 +248,7 @@ func (n *Now) left(p *rig.Plan, s *rig.State, now time.Duration) {
 	total := max(0, phase-spent) + later
 	top := leg.TargetPa
 	for i := s.Leg + 1; i < len(p.Legs); i++ {
-		total += p.Legs[i].Ramp + p.Legs[i].Settle + p.Legs[i].Hold
+		total += p.Legs[i].Ramp + p.Legs[i].Steady + p.Legs[i].Settle + p.Legs[i].Hold
 		top = p.Legs[i].TargetPa
 	}
 	total += time.Duration(math.Max(0, top-p.RoomPa) / p.VentRate * float64(time.Second))
