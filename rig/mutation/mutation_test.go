@@ -49,7 +49,7 @@ func constants(fset *token.FileSet, f *ast.File, try func(what string)) {
 	}
 }
 
-// bench builds and runs the tests of rig with one file changed.
+// bench builds and runs the tests of a package with one file changed.
 type bench struct {
 	t         *testing.T
 	root, dir string
@@ -73,7 +73,7 @@ func (b bench) build(name string, fset *token.FileSet, f *ast.File, with string)
 		put("mutant_support.go", with)
 	}
 	overlay, _ := json.Marshal(map[string]any{"Replace": replace})
-	file, program := filepath.Join(b.dir, "overlay.json"), filepath.Join(b.dir, "rig.test")
+	file, program := filepath.Join(b.dir, "overlay.json"), filepath.Join(b.dir, "mutants.test")
 	if err := os.WriteFile(file, overlay, 0o600); err != nil {
 		b.t.Fatal(err)
 	}
@@ -93,10 +93,12 @@ func (b bench) notices(program string, number int) bool {
 	return c.Run() != nil
 }
 
-// TestMutantsOfTheCoreAreNoticed runs where PROOFPOT_MUTANTS names the files of
-// rig to change, and lists the mutants that the tests of rig do not notice:
+// TestMutantsOfTheCoreAreNoticed runs where PROOFPOT_MUTANTS names files to change,
+// from the folder of rig, and lists the mutants that their package's tests do not
+// notice:
 //
 //	PROOFPOT_MUTANTS=limits.go,protect.go,control.go,sequencer.go go test ./rig/mutation -v -timeout 4h
+//	PROOFPOT_MUTANTS=../analysis/judge.go go test ./rig/mutation -v -timeout 4h
 //
 // PROOFPOT_MUTANTS_ONLY names a file: then those alone are tried whose words stand in it.
 func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
@@ -108,39 +110,40 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	root, err := filepath.Abs("..")
-	if err != nil {
-		t.Fatal(err)
-	}
 	var only []byte
 	if file := os.Getenv("PROOFPOT_MUTANTS_ONLY"); file != "" {
 		if only, err = os.ReadFile(file); err != nil {
 			t.Fatal(err)
 		}
 	}
-	asked := func(what string) bool { return only == nil || strings.Contains(string(only), words(what)) }
-	b := bench{t, root, t.TempDir()}
-	for name := range strings.SplitSeq(files, ",") {
+	wanted := func(what string) bool { return only == nil || strings.Contains(string(only), words(what)) }
+	for asked := range strings.SplitSeq(files, ",") {
+		path, err := filepath.Abs(filepath.Join("..", asked))
+		if err != nil {
+			t.Fatal(err)
+		}
+		root, name := filepath.Split(path)
+		b := bench{t, filepath.Clean(root), t.TempDir()}
 		noticed, survived, unbuilt := 0, 0, 0
 		judge := func(what string, seen bool) {
 			switch {
 			case seen:
 				noticed++
-			case strings.Contains(string(known), "| `"+name+"` | `"+words(what)+"` |"):
+			case strings.Contains(string(known), "| `"+asked+"` | `"+words(what)+"` |"):
 				survived++
 			default:
 				survived++
 				t.Errorf("not noticed: %s", what)
 			}
 		}
-		fset, all, f := parsed(t, root, name)
+		fset, all, f := parsed(t, b.root, name)
 		info, err := typed(fset, all)
 		if err != nil {
 			t.Fatal(err)
 		}
 		s := schema{fset: fset, info: info}
 		s.rewrite(reflect.ValueOf(f))
-		program, err := b.build(name, fset, f, support)
+		program, err := b.build(name, fset, f, "package "+f.Name.Name+support)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -148,13 +151,13 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 			t.Fatalf("%s: the tests fail without any mutant", name)
 		}
 		for i, what := range s.all {
-			if asked(what) {
+			if wanted(what) {
 				judge(what, b.notices(program, i+1))
 			}
 		}
-		fset, _, f = parsed(t, root, name)
+		fset, _, f = parsed(t, b.root, name)
 		constants(fset, f, func(what string) {
-			if !asked(what) {
+			if !wanted(what) {
 				return
 			}
 			program, err := b.build(name, fset, f, "")
@@ -164,7 +167,7 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 			}
 			judge(what, b.notices(program, 0))
 		})
-		t.Logf("%s: %d noticed, %d not, %d do not build", name, noticed, survived, unbuilt)
+		t.Logf("%s: %d noticed, %d not, %d do not build", asked, noticed, survived, unbuilt)
 	}
 }
 
@@ -187,7 +190,7 @@ func parsed(t *testing.T, root, name string) (fset *token.FileSet, all []*ast.Fi
 		}
 	}
 	if one == nil {
-		t.Fatalf("rig has no file %s", name)
+		t.Fatalf("%s has no file %s", root, name)
 	}
 	return fset, all, one
 }

@@ -23,7 +23,7 @@ type schema struct {
 }
 
 // support is what a schema calls.
-const support = `package rig
+const support = `
 
 import (
 	"os"
@@ -44,7 +44,7 @@ func mutantOf[T any](n int, was, other func() T) T {
 func typed(fset *token.FileSet, files []*ast.File) (*types.Info, error) {
 	info := &types.Info{Types: map[ast.Expr]types.TypeAndValue{}}
 	c := types.Config{Importer: importer.ForCompiler(fset, "source", nil)}
-	_, err := c.Check("proofpot/rig", fset, files, info)
+	_, err := c.Check("proofpot/"+files[0].Name.Name, fset, files, info)
 	return info, err
 }
 
