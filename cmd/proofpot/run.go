@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -236,6 +238,9 @@ type looked struct {
 // is read, a real one goes through the whole list, which the record is to hold.
 func (c *runCmd) ready(w *world, run setup.Run, held *control) (looked, error) {
 	if c.Bench == "" {
+		for taken(c.Records, run.Unit.ID) && w.ctx.Err() == nil {
+			time.Sleep(50 * time.Millisecond)
+		}
 		d, clock, err := c.devices(run)
 		if err != nil {
 			return looked{}, err
@@ -274,6 +279,13 @@ func (c *runCmd) ready(w *world, run setup.Run, held *control) (looked, error) {
 		return looked{}, stoppedOr(w, err)
 	}
 	return looked{f.devices, f.clock, *f.before.Surveyed, list(checks)}, nil
+}
+
+// taken tells whether a record of the unit was begun in this very second: a
+// simulated run may be over by then.
+func taken(records, unitID string) bool {
+	_, err := os.Stat(filepath.Join(records, record.FolderName(time.Now(), unitID)))
+	return err == nil
 }
 
 // stoppedOr is the exit code of an operator who stopped, or the error.
