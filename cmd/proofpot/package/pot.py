@@ -3,7 +3,8 @@
 hand pump, who does what the program asks for in the text that it prints.
 Usage: pot.py LINK TEXT-FILE [HZ [TICKS]]. It prints p_bar=... t_c=..., absolute, HZ (20) times
 a second. With a file TICKS the temperature changes by 0.01 K each minute, and the file holds when: seconds of the
-clock that is never set, and of the wall clock."""
+clock that is never set, and of the wall clock; how many lines the port had taken by then, how many it had refused
+because nobody read it, and by how many seconds the latest was late since the tick before."""
 import os, pty, random, re, sys, time, tty
 
 link, text_file = sys.argv[1:3]
@@ -17,13 +18,15 @@ if os.path.islink(link):
     os.remove(link)
 os.symlink(os.ttyname(slave), link)
 random.seed(1)
-p, target, read, warm = ROOM, None, 0, 0
+p, target, read, warm, sent, refused, late = ROOM, None, 0, 0, 0, 0, 0.0
 begin = due = time.monotonic()
 while True:
     now, wall = time.monotonic(), time.time()
+    late = max(late, now - due)
     if ticks and int((now - begin) / 60) % 2 != warm:
         warm = 1 - warm
-        ticks.write("%.6f %.6f\n" % (now, wall))
+        ticks.write("%.6f %.6f %d %d %.3f\n" % (now, wall, sent, refused, late))
+        late = 0.0
     if os.path.exists(text_file):
         with open(text_file) as f:
             f.seek(read)
@@ -44,9 +47,11 @@ while True:
         step = RATE * EVERY
         p = target if abs(target - p) <= step else p + (step if target > p else -step)
     try:
-        os.write(master, b"p_bar=%.6f t_c=12.0%d\n" % (p + random.gauss(0, NOISE), warm))
+        line = b"p_bar=%.6f t_c=12.0%d\n" % (p + random.gauss(0, NOISE), warm)
+        whole = os.write(master, line) == len(line)
     except BlockingIOError:
-        pass  # nobody reads
+        whole = False  # nobody reads
+    sent, refused = sent + whole, refused + (not whole)
     try:
         os.read(master, 4096)
     except BlockingIOError:
