@@ -191,6 +191,10 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 		}
 		slope, mid, level := line(ht[:n], hp[:n])
 		at := func(s float64) float64 { return level + slope*(s-mid) }
+		spread := 0.0
+		for _, x := range ht[:n] {
+			spread += (x - mid) * (x - mid)
+		}
 		limit := 8*noise + 0.5*math.Abs(slope)*dt
 		dev := p[i] - at(t[i])
 		if math.Abs(dev) <= limit {
@@ -212,7 +216,8 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 			// Two spikes in a row, of any size and side: the last one returns all at once,
 			// faster by far than a supply makes anything good.
 			last := edge + back
-			if math.Abs(back) <= min(4*noise, limit) && math.Abs(last) > limit && edge*last > 0 && math.Abs(edge) > 0.8*math.Abs(last) && math.Abs(edge) > 3*math.Abs(slope)*(t[i+k]-t[i+k-1]) &&
+			lever := math.Sqrt(1 + 1/float64(n) + (t[i+k]-mid)*(t[i+k]-mid)/spread) // how far noise throws what is foretold
+			if math.Abs(back) <= min(4*noise*lever, limit) && math.Abs(last) > limit && edge*last > 0 && math.Abs(edge) > 0.8*math.Abs(last) && math.Abs(edge) > 3*math.Abs(slope)*(t[i+k]-t[i+k-1]) &&
 				(k < 3 || math.Abs(edge) > 2*math.Abs(p[i+k-1]-p[i+k-2])) { // no climb of even steps, as a supply makes
 				end = i + k
 				break

@@ -28,6 +28,26 @@ func TestTwoSpikesInARowAreNoLoss(t *testing.T) {
 	}
 }
 
+func TestTwoSpikesOfEitherSideAreNoLossWhateverTheNoiseAround(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	missed := 0
+	for range 2000 {
+		var at, p []float64
+		for i := range 60 {
+			at, p = append(at, float64(i)), append(p, 6e5+60*r.NormFloat64())
+		}
+		p[30] += 3000 + 20_000*r.Float64()
+		p[31] -= 3000 + 20_000*r.Float64()
+		spike := findSpikes(at, p, 60, 1)
+		if !spike[30] || !spike[31] {
+			missed++
+		}
+	}
+	if missed > 10 {
+		t.Errorf("%d of 2000 pairs of spikes were not seen as such", missed)
+	}
+}
+
 func TestALossThatTheSupplyMakesGoodIsNoSpike(t *testing.T) {
 	at, p := steady(200)
 	for i := range p {
