@@ -88,9 +88,15 @@ func (b bench) build(name string, fset *token.FileSet, f *ast.File, with string)
 
 // notices tells whether a test fails with a mutant; number 0 is none.
 func (b bench) notices(program string, number int) bool {
-	c := exec.Command(program, "-test.short", "-test.failfast", "-test.timeout=120s")
-	c.Dir, c.Env = b.root, append(os.Environ(), "PROOFPOT_STEPS=60000", "PROOFPOT_MUTANTS=", fmt.Sprint("PROOFPOT_MUTANT=", number))
-	return c.Run() != nil
+	fails := func(which ...string) bool {
+		c := exec.Command(program, append([]string{"-test.short", "-test.failfast", "-test.timeout=240s"}, which...)...)
+		c.Dir, c.Env = b.root, append(os.Environ(), "PROOFPOT_STEPS=60000", "PROOFPOT_MUTANTS=", fmt.Sprint("PROOFPOT_MUTANT=", number))
+		return c.Run() != nil
+	}
+	if last := os.Getenv("PROOFPOT_MUTANTS_LAST"); last != "" {
+		return fails("-test.skip="+last) || fails("-test.run="+last)
+	}
+	return fails()
 }
 
 // TestMutantsOfTheCoreAreNoticed runs where PROOFPOT_MUTANTS names files to change,
@@ -101,6 +107,8 @@ func (b bench) notices(program string, number int) bool {
 //	PROOFPOT_MUTANTS=../analysis/judge.go go test ./rig/mutation -v -timeout 4h
 //
 // PROOFPOT_MUTANTS_ONLY names a file: then those alone are tried whose words stand in it.
+// PROOFPOT_MUTANTS_LAST is a pattern of slow tests: they see only what the others do not
+// notice; TestEvery|ByHand|EndsAnywhere|LiveEnds|StagesRun|OwnBenches|Pulses of analysis.
 func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 	files := os.Getenv("PROOFPOT_MUTANTS")
 	if files == "" {
