@@ -49,7 +49,7 @@ func (s *series) flush() {
 	s.t = append(room(s.t, mostSlow), s.sumT/s.n)
 	s.v = append(room(s.v, mostSlow), float32(s.sumV/s.n))
 	s.sumT, s.sumV, s.n = 0, 0, 0
-	if len(s.t) == mostSlow {
+	for len(s.t) >= mostSlow { // the first rounds may only widen: a sensor that speaks each second has pauses of two widths
 		s.halve()
 	}
 }

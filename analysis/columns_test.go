@@ -40,6 +40,23 @@ func TestColumnsOfALongRecordStaySmall(t *testing.T) {
 	}
 }
 
+// A thermometer that speaks each second, or seldom, is read for as long, and keeps no more.
+func TestSlowSensorsThatSpeakSeldomStaySmallToo(t *testing.T) {
+	for _, every := range []float64{0.5, 1, 7, 60} {
+		var s series
+		for i := range 5 * mostSlow {
+			s.add(every*float64(i), float64(i))
+		}
+		s.flush()
+		if len(s.t) > mostSlow || cap(s.t) > mostSlow || len(s.t) < mostSlow/3 {
+			t.Errorf("a reading each %v s: %d are kept, with room for %d", every, len(s.t), cap(s.t))
+		}
+		if first, last := s.t[0], s.t[len(s.t)-1]; first > s.width || every*5*mostSlow-last > 2*s.width {
+			t.Errorf("a reading each %v s: they reach from %v to %v s", every, first, last)
+		}
+	}
+}
+
 // soak gives the lines of a soak at 10 Hz without their text: a ramp of ten
 // minutes, a leak from then on, and a loss at once in the ramp where lost is set.
 type soak struct {
