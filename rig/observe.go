@@ -106,11 +106,10 @@ func pressure(p *Plan, s *State, r *sensors.Reading) {
 		s.Ahead = 0
 	}
 	moved := math.Abs(r.Value - s.Pa)
-	if !p.frozen(s, r, moved) {
-		s.StuckAt = r.At
-	}
-	if s.Stuck = r.At-s.StuckAt >= stuckAfter; s.Stuck {
-		return // a value that is repeated is no reading: the pressure grows stale
+	if s.Stuck = p.stuck(s, r, moved); s.Stuck {
+		if s.Vouched = vouched(p, s, r); !s.Vouched {
+			return // a value that is repeated is no reading: the pressure grows stale
+		}
 	}
 	dt := (r.At - s.PaAt).Seconds()
 	if s.Known && !s.Stale && dt > 0 {
@@ -131,21 +130,31 @@ func pressure(p *Plan, s *State, r *sensors.Reading) {
 			}
 		}
 		shutFor := max(r.At-end, 0)
+		s.Grain.StillS += worked(p, s, up+dn, dt)
 		s.Up.see(up, rise, dt, shutFor, r.At, p.NoisePa)
 		s.Dn.see(dn, -rise, dt, shutFor, r.At, p.NoisePa)
 		s.rested(p, r, rise, shutFor, up > 0 || dn > 0)
 		s.followed(p, r.Value, rise, dn > 0 || p.Hand)
 		s.Rate += weight * (rate - s.Rate)
 		s.Smooth += weight * (r.Value - s.Smooth)
-		if moved > 0 && (s.CountPa == 0 || moved < s.CountPa) {
-			s.CountPa = moved
-		}
+		s.counted(p, rise)
 	} else {
 		s.Smooth, s.Rate, s.RestN = r.Value, 0, 0
 		s.Up.SeenS, s.Dn.SeenS = s.Up.OpenS, s.Dn.OpenS
 	}
 	s.Jumped = false
 	s.Pa, s.PaAt, s.Known = r.Value, r.At, true
+}
+
+// counted learns the step of the sensor from a change of its reading.
+func (s *State) counted(p *Plan, rise float64) {
+	s.Grain.move(rise, p.NoisePa)
+	switch moved := math.Abs(rise); {
+	case s.Grain.coarse():
+		s.CountPa = s.Grain.Pa
+	case moved > 0 && (s.CountPa == 0 || moved < s.CountPa):
+		s.CountPa = moved
+	}
 }
 
 // rested keeps the mean of the readings since the valves were last shut, and
@@ -168,13 +177,6 @@ func (s *State) rested(p *Plan, r *sensors.Reading, rise float64, shutFor time.D
 	}
 }
 
-// frozen tells whether a reading repeats the one before to the last digit where
-// the sensor's own noise should have moved it. A sensor whose steps are larger
-// than its noise may well stand still, and is not judged.
-func (p *Plan) frozen(s *State, r *sensors.Reading, moved float64) bool {
-	return s.Known && r.Sensor == p.Chamber && moved == 0 && p.NoiseStated && s.CountPa > 0 && s.CountPa <= p.NoisePa
-}
-
 // twin takes in the second transducer of the chamber.
 func twin(p *Plan, s *State, r *sensors.Reading) {
 	t := &s.Twin
@@ -189,7 +191,7 @@ func twin(p *Plan, s *State, r *sensors.Reading) {
 	}
 	// What the pressure may have done between the two readings.
 	moved := max(math.Abs(s.Rate), p.Legs[s.Leg].RatePaS) * (math.Abs((r.At - s.PaAt).Seconds()) + p.Period.Seconds())
-	if math.Abs(r.Value-s.Pa) > p.ApartPa+0.01*math.Abs(s.Pa-p.RoomPa)+moved {
+	if math.Abs(r.Value-s.Pa) > p.ApartPa+apartShare*math.Abs(s.Pa-p.RoomPa)+moved {
 		t.Off++
 	} else {
 		t.Off = 0

@@ -42,6 +42,7 @@ const (
 	// one of two sensors is wrong, and nobody knows which.
 	apartReadings = 5
 	apartMost     = 20
+	apartShare    = 0.01 // of the gauge pressure, beside both accuracies
 	// stuckOpenAfter: a valve has shut after so long, a slow one too.
 	stuckOpenAfter = 3 * time.Second
 	stuckOpenShare = 0.25 // of the flow that the open valve brings
@@ -110,6 +111,7 @@ var protections = [...]Protection{
 	sawFall:            {"fall", NoMore, NotStopped, "", "the pressure fell at once with the valves shut: not filled for half a minute"},
 	sawLate:            {"late", NoMore, NotStopped, "", "the loop came late"},
 	sawWarm:            {"warm", NoMore, NotStopped, "", "the chamber is hot: not filled until it has cooled"},
+	sawCoarse:          {"coarse", Remark, NotStopped, "", "the chamber sensor has come to speak in steps larger than its noise: a small leak may hide between two"},
 	sawTwinLost:        {"twin-lost", Remark, NotStopped, "", "the second chamber sensor is silent"},
 	sawBarren:          {"barren", Remark, NotStopped, "", "a valve stands open and the pressure does not move: supply, cock, valve?"},
 	sawFillPasses:      {"fill-passes", Remark, NotStopped, "fill", "the pressure rises with the valves shut: warming, or the fill passes and hides a leak"},
@@ -142,6 +144,7 @@ const (
 	sawFall
 	sawLate
 	sawWarm
+	sawCoarse
 	sawTwinLost
 	sawBarren
 	sawFillPasses
@@ -192,7 +195,7 @@ func seen(i int, p *Plan, s *State, now time.Duration) bool {
 	case sawAhead:
 		return s.Ahead > 0
 	case sawStuck:
-		return s.Stuck
+		return s.Stuck && !s.Vouched
 	case sawApart:
 		return s.Twin.Off >= apartReadings
 	case sawFall:
@@ -201,6 +204,8 @@ func seen(i int, p *Plan, s *State, now time.Duration) bool {
 		return s.LateAt > 0 && s.LateAt == now
 	case sawWarm:
 		return s.ChamberHeat.Hot >= hotTimes
+	case sawCoarse:
+		return s.Grain.coarse()
 	case sawTwinLost:
 		return s.Twin.Known && now-s.Twin.At > staleAfter(p)
 	case sawBarren:
@@ -376,7 +381,7 @@ func bitsOf(words ...string) (bits uint32) {
 
 func sensorTag(p *Plan, word string) string {
 	switch word {
-	case "over-pressure", "sensor-lost", "spike", "ahead", "stuck", "apart", "sensors-disagree":
+	case "over-pressure", "sensor-lost", "spike", "ahead", "stuck", "coarse", "apart", "sensors-disagree":
 		return p.Chamber
 	case "twin-lost":
 		return p.Twin

@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -98,6 +99,13 @@ var dangers = map[string]struct {
 		in.Readings[0].Value += float64(int(in.Now/p.Period)%5) * 10 // a live sensor
 		if in.Now > 80*time.Second && in.Now < 115*time.Second {
 			in.Readings[0].Value = s.Pa
+		}
+	}},
+	"coarse": {in: func(p *Plan, c *pot, in *Input, s *State) {
+		x := &in.Readings[0].Value
+		*x += float64(int(in.Now/p.Period)%5) * 10
+		if c.pa > room+6e4 {
+			*x = math.Round(*x/1000) * 1000
 		}
 	}},
 	"fall": {in: func(p *Plan, c *pot, in *Input, s *State) {

@@ -79,6 +79,8 @@ type State struct {
 	CountPa  float64       // smallest step of the chamber's sensor that was seen, 0 for none
 	StuckAt  time.Duration // its value moved last
 	Stuck    bool          // and that is too long ago
+	Vouched  bool          // the second transducer says what the stuck one says, in a ramp
+	Grain    grain         // the steps in which it moves
 	RestPa   float64       // mean of the last readings with the valves shut, absolute
 	RestN    int           // of so many
 	RestLong int           // readings since the valves were shut
