@@ -103,7 +103,7 @@ func (x *table) insideBetween(from, to float64) *table {
 	y := *x
 	for _, s := range []*series{&y.insidePa, &y.insideC, &y.insideRH} {
 		lo, hi := between(s.t, from, to)
-		s.t, s.v = s.t[lo:hi], s.v[lo:hi]
+		s.t, s.v, s.calm = s.t[lo:hi], s.v[lo:hi], s.calm[lo:hi]
 	}
 	return &y
 }

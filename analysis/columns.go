@@ -5,9 +5,8 @@ import "math"
 // How much is kept of a record, however long it is: a night at 10 Hz whole, of
 // longer ones fewer readings.
 const (
-	mostSlow      = 100_000 // readings of a slow signal: 12.5 h of slowBin
-	mostPressures = 450_000 // readings of a transducer: 12.5 h at 10 Hz
-	fewReadings   = 1 << 14 // up to so many a column grows as it must
+	mostSlow    = 100_000 // readings of a slow signal: 12.5 h of slowBin
+	fewReadings = 1 << 14 // up to so many a column grows as it must
 )
 
 // slowBin is the time over which slow signals are averaged, s, until there are
@@ -15,30 +14,41 @@ const (
 const slowBin = 0.45
 
 // series is one slow signal as two columns: seconds since the first line, value.
-// Readings that come faster than width are averaged: temperatures, humidity and
+// Readings that come faster than its widths are averaged: temperatures, humidity and
 // the pressure inside a unit change over seconds.
 type series struct {
-	t []float64
-	v []float32
+	t    []float64
+	v    []float32
+	calm []bool    // nothing happened then
+	thin *thinning // nil: it is never calm
 
-	width                float64 // s; 0 before the first reading
+	busy, width          float64 // s, at busy times and at calm ones; 0 before the first reading
 	first, sumT, sumV, n float64
+	quiet                bool // the average under way
 }
 
 func (s *series) add(t, v float64) {
 	if math.IsNaN(v) {
 		return
 	}
-	if s.n > 0 && t-s.first >= s.width {
+	calm := s.thin != nil && s.thin.calmAt(t)
+	if s.n > 0 && (t-s.first >= s.widthOf(s.quiet) || s.quiet && !calm) {
 		s.flush()
 	}
 	if s.n == 0 {
-		s.first = t
-		s.width = max(s.width, slowBin)
+		s.first, s.quiet = t, calm
+		s.busy, s.width = max(s.busy, slowBin), max(s.width, slowBin)
 	}
 	s.sumT += t
 	s.sumV += v
 	s.n++
+}
+
+func (s *series) widthOf(calm bool) float64 {
+	if calm {
+		return s.width
+	}
+	return s.busy
 }
 
 // flush ends the average under way.
@@ -48,69 +58,37 @@ func (s *series) flush() {
 	}
 	s.t = append(room(s.t, mostSlow), s.sumT/s.n)
 	s.v = append(room(s.v, mostSlow), float32(s.sumV/s.n))
+	s.calm = append(room(s.calm, mostSlow), s.quiet)
 	s.sumT, s.sumV, s.n = 0, 0, 0
 	for len(s.t) >= mostSlow { // the first rounds may only widen: a sensor that speaks each second has pauses of two widths
 		s.halve()
 	}
 }
 
-// halve averages neighbours, unless a pause lies between them.
+// halve averages neighbours, unless a pause lies between them: those of calm times, as
+// long as there are many.
 func (s *series) halve() {
-	s.width *= 2
+	if manyCalm(s.calm, s.t, s.width) {
+		s.width *= 2
+	} else {
+		s.busy *= 2
+		s.width = max(s.width, s.busy)
+	}
 	n := 0
 	for i := 0; i < len(s.t); i++ {
-		t, v := s.t[i], s.v[i]
-		if i+1 < len(s.t) && s.t[i+1]-t < s.width {
+		t, v, calm := s.t[i], s.v[i], s.calm[i]
+		if i+1 < len(s.t) && s.t[i+1]-t < s.widthOf(calm && s.calm[i+1]) {
 			i++
-			t, v = (t+s.t[i])/2, (v+s.v[i])/2
+			t, v, calm = (t+s.t[i])/2, (v+s.v[i])/2, calm && s.calm[i]
 		}
-		s.t[n], s.v[n] = t, v
+		s.t[n], s.v[n], s.calm[n] = t, v, calm
 		n++
 	}
-	s.t, s.v = s.t[:n], s.v[:n]
+	s.t, s.v, s.calm = s.t[:n], s.v[:n], s.calm[:n]
 }
 
-// pressures is what one transducer read: every one of its readings, or, where
-// they are too many, every second, fourth and so on.
-type pressures struct {
-	sensor string
-	t      []float64 // s
-	p      []float64 // Pa absolute
-	every  int
-	passed int // since the last one that was kept
-}
-
-func (c *pressures) add(t, p float64, most int) {
-	if n := len(c.t); n > 0 && t <= c.t[n-1] {
-		return // a doubled or backward time stamp: the first stands
-	}
-	if c.passed++; c.passed < c.every {
-		return
-	}
-	c.passed = 0
-	c.t, c.p = append(room(c.t, most), t), append(room(c.p, most), p)
-	if len(c.t) < most {
-		return
-	}
-	n := 0
-	for i := 1; i < len(c.t); i += 2 {
-		c.t[n], c.p[n] = c.t[i], c.p[i]
-		n++
-	}
-	c.t, c.p, c.every = c.t[:n], c.p[:n], 2*c.every
-}
-
-func (x *table) addPressure(sensor string, t, p float64) {
-	for i := range x.chambers {
-		if c := &x.chambers[i]; c.sensor == sensor {
-			c.add(t, p, min(mostPressures, 2*mostPressures/len(x.chambers)))
-			return
-		}
-	}
-	if len(x.chambers) < 8 {
-		x.chambers = append(x.chambers, pressures{sensor: sensor, t: []float64{t}, p: []float64{p}, every: 1})
-	}
-}
+// pace is that of its busy times, if it has them.
+func (s *series) pace() pace { return paceOf(s.t, s.calm, s.width > s.busy) }
 
 // room makes place for all that a column may ever hold once it is no short one:
 // growing it bit by bit would leave as much behind several times over.

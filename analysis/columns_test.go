@@ -11,14 +11,16 @@ import (
 
 // Whatever the length of a record, its columns hold no more than this.
 func TestColumnsOfALongRecordStaySmall(t *testing.T) {
-	c, s := pressures{every: 1}, series{}
+	x, s := &table{thin: thinning{rest: -2 * calmAfter}}, series{} // nothing happens: all of it is calm
 	const n = 3_000_000
 	for i := range n {
 		at := float64(i) / 10
-		c.add(at, 1e5+at, mostPressures)
+		x.addPressure("p1", at, 1e5+at)
 		s.add(at, at)
 	}
 	s.flush()
+	x.pressuresEnd()
+	c := x.chambers[0]
 	if len(c.t) > mostPressures || cap(c.t) > mostPressures || len(s.t) > mostSlow || cap(s.t) > mostSlow {
 		t.Fatalf("%d pressures (room for %d), %d slow readings (room for %d)", len(c.t), cap(c.t), len(s.t), cap(s.t))
 	}
@@ -26,7 +28,7 @@ func TestColumnsOfALongRecordStaySmall(t *testing.T) {
 		t.Fatalf("only %d pressures and %d slow readings are left", len(c.t), len(s.t))
 	}
 	for i := range c.t {
-		if c.p[i] != 1e5+c.t[i] || i > 1 && math.Abs(c.t[i]-2*c.t[i-1]+c.t[i-2]) > 1e-6 {
+		if c.p[i] != 1e5+c.t[i] || i > 1 && i < len(c.t)-heldBack && math.Abs(c.t[i]-2*c.t[i-1]+c.t[i-2]) > 1e-6 {
 			t.Fatalf("pressure %d is %v of %v s", i, c.p[i], c.t[i])
 		}
 	}
@@ -37,6 +39,85 @@ func TestColumnsOfALongRecordStaySmall(t *testing.T) {
 	}
 	if end := float64(n) / 10; c.t[len(c.t)-1] < end-2 || s.t[len(s.t)-1] < end-2*s.width {
 		t.Fatalf("they end at %v s and %v s of %v s", c.t[len(c.t)-1], s.t[len(s.t)-1], end)
+	}
+}
+
+// Of a soak of some weeks every reading of what lasts minutes is kept, and of the calm
+// hours some a minute; a night is kept whole.
+func TestWhereSomethingHappensEveryReadingIsKept(t *testing.T) {
+	const hz, wets = 10, 20*86_400*10 + 1234
+	x := &table{thin: thinning{rest: math.Inf(1)}}
+	days := 30
+	events := map[int]func(float64){
+		100:             func(t float64) { x.enters("ramp", t) },
+		100 + 1800*hz:   func(t float64) { x.enters("settle", t) }, // a slow ramp, half an hour
+		2*86_400*hz + 7: x.happens,
+		wets:            x.happens,
+	}
+	for i := range days * 86_400 * hz {
+		at := float64(i) / hz
+		if f := events[i]; f != nil {
+			f(at)
+		}
+		x.addPressure("p1", at, at)
+		if i%1000 != 999 { // the other transducer misses some
+			x.addPressure("p2", at, at)
+		}
+		x.endS = at
+	}
+	x.pressuresEnd()
+	a, b := &x.chambers[0], &x.chambers[1]
+	if len(a.t) > mostPressures || len(b.t) > mostPressures {
+		t.Fatalf("%d and %d are kept", len(a.t), len(b.t))
+	}
+	for at := range events {
+		from, to := float64(at-200)/hz, float64(at)/hz+500
+		lo, hi := between(a.t, max(from, 0), to)
+		if want := int((to - max(from, 0)) * hz); hi-lo < want-2 {
+			t.Errorf("about %d s: %d of %d", at/hz, hi-lo, want)
+		}
+	}
+	by := x.pace(a)
+	if math.Abs(by.dt-0.1) > 1e-6 || by.calmDT < 1 || by.calmDT > 30 {
+		t.Errorf("%v s, and %v s in calm times", by.dt, by.calmDT)
+	}
+	in := map[float64]bool{}
+	for _, at := range a.t {
+		in[at] = true
+	}
+	together := 0
+	for _, at := range b.t {
+		if in[at] {
+			together++
+		}
+	}
+	if together < len(a.t)*98/100 {
+		t.Errorf("only %d of %d stay together", together, len(a.t))
+	}
+	if g := findGaps(&signal{t: a.t, p: a.p, spike: make([]bool, len(a.t)), dt: by.dt, calm: by.calm, calmDT: by.calmDT}); g != nil {
+		t.Errorf("thinned, it has gaps: %v", g[0])
+	}
+}
+
+// A chamber that is never left alone fills the columns too: then all of it is thinned.
+func TestACampaignOfRampsStaysSmallToo(t *testing.T) {
+	x := &table{thin: thinning{rest: math.Inf(1)}}
+	for i := range 4_000_000 {
+		at := float64(i) / 10
+		if i%3000 == 0 {
+			x.enters([]string{"ramp", "hold"}[i/3000%2], at)
+		}
+		x.addPressure("p1", at, at)
+	}
+	x.pressuresEnd()
+	c := &x.chambers[0]
+	if n := len(c.t); n > mostPressures || cap(c.t) > mostPressures || n < mostPressures/3 {
+		t.Fatalf("%d are kept, with room for %d", n, cap(c.t))
+	}
+	for i := 1; i < len(c.t)-1; i++ {
+		if d := c.t[i] - c.t[i-1]; d > 1.7 {
+			t.Fatalf("%v s from %v s", d, c.t[i])
+		}
 	}
 }
 
@@ -139,6 +220,34 @@ func TestASoakOfThirtyHoursIsJudgedAsANightIs(t *testing.T) {
 		t.Fatalf("a loss of 2 kPa at once: %+v, %v", f, loss.Verdict.Reasons)
 	}
 	if at := f.Time.Sub(loss.Verdict.Holds[0].Start).Seconds(); math.Abs(at+800) > 0.45 {
+		t.Errorf("found %v s before the hold, where it was 800", -at)
+	}
+}
+
+// Of five days at 10 Hz one reading in sixteen is kept; the ramp is read whole all the
+// same: a tight unit is no failure, and a loss in the ramp is timed as in a night.
+func TestTheRampOfFiveDaysIsReadWhole(t *testing.T) {
+	if testing.Short() {
+		t.Skip("twice nine million lines")
+	}
+	run := nightRun()
+	run.Profile.Stages[0].HoldS = 120*3600 - 1200
+	tight, err := Analyse(run, "tight", &soak{hours: 120, dice: rand.New(rand.NewPCG(7, 8))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := tight.Verdict; v.Verdict != Pass {
+		t.Errorf("a tight unit: %s %v", v.Verdict, v.Reasons)
+	}
+	loss, err := Analyse(run, "loss", &soak{hours: 120, lossPa: 400, dice: rand.New(rand.NewPCG(9, 10))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := loss.Verdict.FirstFailure
+	if f == nil || f.Mode != Collapse {
+		t.Fatalf("a loss of 400 Pa at once: %+v, %v", f, loss.Verdict.Reasons)
+	}
+	if at := f.Time.Sub(loss.Verdict.Holds[0].Start).Seconds(); math.Abs(at+800) > 0.15 {
 		t.Errorf("found %v s before the hold, where it was 800", -at)
 	}
 }

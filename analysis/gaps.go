@@ -14,16 +14,16 @@ type gap struct{ start, end float64 }
 // after three intervals or five seconds, whichever is longer.
 func findGaps(s *signal) []gap {
 	var list []gap
-	limit := max(3*s.dt, 5)
-	last := math.NaN()
+	by := s.pace()
+	last, at := math.NaN(), 0
 	for i, t := range s.t {
 		if s.spike[i] {
 			continue
 		}
-		if t-last > limit {
+		if t-last > max(3*by.across(at, i), 5) {
 			list = append(list, gap{last, t})
 		}
-		last = t
+		last, at = t, i
 	}
 	return list
 }
@@ -45,7 +45,7 @@ func (a *analysis) missing(w interval, plan float64) float64 {
 		if d := a.s.t[0] - w.start; d > 5*a.s.dt {
 			lost += min(d, w.length())
 		}
-		if d := w.end - a.s.t[n-1]; d > 5*a.s.dt {
+		if d := w.end - a.s.t[n-1]; d > 5*a.s.pace().at(n-1) {
 			lost += min(d, w.length())
 		}
 	}

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -135,19 +136,21 @@ func (a *analysis) walkIngress() bool {
 				continue
 			}
 			long := part.end - start
-			n := int(max(1, math.Round(long/60)))
+			n := int(max(1, math.Round(long/max(60, 10*a.s.calmDT))))
 			for i := range n {
 				lo, hi := between(a.s.t, start+long*float64(i)/float64(n), start+long*float64(i+1)/float64(n))
 				var ts, ys []float64
+				warm := a.s.gas != nil && slices.ContainsFunc(a.s.gas[lo:hi], func(c float32) bool { return !math.IsNaN(float64(c)) })
 				for k := lo; k < hi; k++ {
-					if !a.s.spike[k] {
-						y := math.Log(a.s.p[k])
-						if a.s.gas != nil && !math.IsNaN(float64(a.s.gas[k])) {
-							y -= math.Log(float64(a.s.gas[k]) + 273.15)
-						}
-						ts = append(ts, a.s.t[k])
-						ys = append(ys, y)
+					if a.s.spike[k] || warm && math.IsNaN(float64(a.s.gas[k])) {
+						continue // a slope is of readings that all know the gas's temperature, or none
 					}
+					y := math.Log(a.s.p[k])
+					if warm {
+						y -= math.Log(float64(a.s.gas[k]) + 273.15)
+					}
+					ts = append(ts, a.s.t[k])
+					ys = append(ys, y)
 				}
 				if len(ts) < 6 {
 					continue

@@ -24,6 +24,7 @@ type void struct {
 	bad               []bool
 	temp              *track
 	dt                float64
+	pace              pace
 	noise             float64 // ml, one reading
 	mgSD              float64 // mg, one reading
 	share             float64 // of the vapour's pressure that the pressure sensor shows, 0 … 1
@@ -51,17 +52,19 @@ func newVoid(run setup.Run, x *table) *void {
 		for i, d := range x.insidePa.v {
 			v.pa[i] = x.insideRef + float64(d)
 		}
-		v.dt = medianStep(v.t)
+		v.pace = x.insidePa.pace()
+		v.dt = v.pace.dt
 		noise := max(whiteNoise(v.t, v.pa, v.dt), 0.3)
 		if math.IsNaN(noise) {
 			noise = 5
 		}
-		v.bad = findSpikes(v.t, v.pa, noise, v.dt)
+		v.bad = findSpikes(v.t, v.pa, noise, v.pace)
 		v.ml = make([]float64, len(v.t))
 		v.noise = v.freeML * noise / v.pa[0]
 	} else {
 		v.t = x.insideRH.t
-		v.dt = medianStep(v.t)
+		v.pace = x.insideRH.pace()
+		v.dt = v.pace.dt
 		v.bad = make([]bool, len(v.t))
 	}
 	if !x.insideRH.empty() {

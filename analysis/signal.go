@@ -16,7 +16,11 @@ type signal struct {
 	spikes int
 	second float64   // Pa, wander of a second transducer against the first; NaN without one
 	split  []float64 // s, where the two disagree
+	calm   []bool    // thinned there, to a reading each calmDT; nil: nowhere
+	calmDT float64   // s
 }
+
+func (s *signal) pace() pace { return pace{dt: s.dt, calmDT: s.calmDT, calm: s.calm} }
 
 func median(v []float64) float64 {
 	if len(v) == 0 {
@@ -143,13 +147,13 @@ func onLine(p []float64, i int, d float64) bool {
 // findSpikes marks readings that leave the line of their neighbours by a sharp
 // edge and return to it by another within spikeRun readings. A step that stays,
 // or that the supply slowly makes good, is no spike.
-func findSpikes(t, p []float64, noise, dt float64) []bool {
+func findSpikes(t, p []float64, noise float64, by pace) []bool {
 	spike := make([]bool, len(p))
 	// A single reading far from both its neighbours, which agree, is one wherever
 	// it stands.
 	for i := 1; i+1 < len(p); i++ {
 		d := p[i] - (p[i-1]+p[i+1])/2
-		if math.Abs(d) <= 20*noise || t[i+1]-t[i-1] >= 5*dt || spike[i-1] || onWay(p, i, noise, d) {
+		if math.Abs(d) <= 20*noise || t[i+1]-t[i-1] >= 5*max(by.at(i-1), by.at(i), by.at(i+1)) || spike[i-1] || onWay(p, i, noise, d) {
 			continue
 		}
 		if math.Abs(p[i+1]-p[i-1]) < 0.2*math.Abs(d) && !offRamp(p, i, noise, d) || onLine(p, i, d) {
@@ -157,8 +161,9 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 		}
 	}
 	var ht, hp [6]float64 // the last sound readings, oldest first
-	n := 0
+	n, last := 0, 0
 	push := func(i int) {
+		last = i
 		if n < len(ht) {
 			ht[n], hp[n] = t[i], p[i]
 			n++
@@ -172,7 +177,8 @@ func findSpikes(t, p []float64, noise, dt float64) []bool {
 		if spike[i] {
 			continue
 		}
-		if n >= 3 && t[i]-ht[n-1] > 8*dt {
+		dt := by.at(i)
+		if n >= 3 && t[i]-ht[n-1] > 8*min(dt, by.at(last)) {
 			n = 0
 		}
 		if n < 3 {
@@ -303,8 +309,8 @@ func line(t, v []float64) (slope, mid, level float64) {
 // readings, joined by a second one where both were read at the same times.
 func readySignal(x *table) *signal {
 	first := &x.chambers[0]
-	s := &signal{t: first.t, p: first.p, second: math.NaN()}
-	s.dt = medianStep(s.t)
+	by := x.pace(first)
+	s := &signal{t: first.t, p: first.p, second: math.NaN(), dt: by.dt, calmDT: by.calmDT, calm: by.calm}
 	s.noise = whiteNoise(s.t, s.p, s.dt)
 	if n := movingNoise(s); n > s.noise {
 		s.noise = n
@@ -312,9 +318,9 @@ func readySignal(x *table) *signal {
 	if math.IsNaN(s.noise) || s.noise == 0 {
 		s.noise = 1
 	}
-	s.spike = findSpikes(s.t, s.p, s.noise, s.dt)
+	s.spike = findSpikes(s.t, s.p, s.noise, by)
 	if len(x.chambers) > 1 {
-		s.join(&x.chambers[1])
+		s.join(&x.chambers[1], x.pace(&x.chambers[1]))
 	}
 	for _, b := range s.spike {
 		if b {
@@ -323,9 +329,14 @@ func readySignal(x *table) *signal {
 	}
 	if !x.gas.empty() {
 		s.gas = make([]float32, len(s.t))
-		reach := max(0.6*s.dt, x.gas.width)
+		near := max(0.6*s.dt, x.gas.busy)
+		far := max(near, 2*x.gas.width) // of averages of averages
 		j := 0
 		for i, t := range s.t {
+			reach := near
+			if x.gas.width > x.gas.busy && (x.gas.calm[j] || j+1 < len(x.gas.t) && x.gas.calm[j+1]) {
+				reach = far
+			}
 			for j+1 < len(x.gas.t) && x.gas.t[j+1] <= t {
 				j++
 			}
@@ -352,12 +363,13 @@ func readySignal(x *table) *signal {
 // join averages a second transducer into the signal. It is first brought to the
 // first one's zero and span (a line through their differences), so that only its
 // noise is averaged, and a spike of one is replaced by the other.
-func (s *signal) join(o *pressures) {
-	noise := whiteNoise(o.t, o.p, medianStep(o.t))
+func (s *signal) join(o *pressures, by pace) {
+	noise := whiteNoise(o.t, o.p, by.dt)
 	if math.IsNaN(noise) || len(o.t) < len(s.t)/2 {
 		return
 	}
-	spike := findSpikes(o.t, o.p, max(noise, 1), s.dt)
+	by.dt = s.dt
+	spike := findSpikes(o.t, o.p, max(noise, 1), by)
 	pair := make([]int, len(s.t))
 	var at, diff []float64
 	j := 0

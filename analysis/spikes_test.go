@@ -19,7 +19,7 @@ func TestTwoSpikesInARowAreNoLoss(t *testing.T) {
 		at, p := steady(200)
 		p[100] += pair[0]
 		p[101] += pair[1]
-		spike := findSpikes(at, p, 60, 1)
+		spike := findSpikes(at, p, 60, even(1))
 		for i, s := range spike {
 			if s != (i == 100 || i == 101) {
 				t.Errorf("%v: reading %d marked a spike: %v", pair, i, s)
@@ -38,7 +38,7 @@ func TestTwoSpikesOfEitherSideAreNoLossWhateverTheNoiseAround(t *testing.T) {
 		}
 		p[30] += 3000 + 20_000*r.Float64()
 		p[31] -= 3000 + 20_000*r.Float64()
-		spike := findSpikes(at, p, 60, 1)
+		spike := findSpikes(at, p, 60, even(1))
 		if !spike[30] || !spike[31] {
 			missed++
 		}
@@ -56,7 +56,7 @@ func TestALossThatTheSupplyMakesGoodIsNoSpike(t *testing.T) {
 			p[i] -= max(8000-1500*float64(i-100), 0)
 		}
 	}
-	for i, s := range findSpikes(at, p, 60, 1) {
+	for i, s := range findSpikes(at, p, 60, even(1)) {
 		if s {
 			t.Errorf("reading %d marked a spike", i)
 		}

@@ -64,6 +64,7 @@ func (p *stepPlace) best() *gapWeight {
 // them.
 func (a *analysis) placeStep(from, to, loss float64, prior func(t0, t1 float64) float64) *stepPlace {
 	s := a.s
+	by := s.pace()
 	stop := a.stopS()
 	lo, hi := between(s.t, math.Inf(-1), from)
 	first := hi - 1 // the last reading at or before from
@@ -98,7 +99,7 @@ func (a *analysis) placeStep(from, to, loss float64, prior func(t0, t1 float64) 
 	// The readings: those before, those within, those after.
 	var win []int
 	for k := first; k >= lo && len(win) < placeBefore; k-- {
-		if s.t[k] < ventFrom || len(win) > 0 && s.t[win[len(win)-1]]-s.t[k] > 4*s.dt {
+		if s.t[k] < ventFrom || len(win) > 0 && s.t[win[len(win)-1]]-s.t[k] > 4*by.across(k, win[len(win)-1]) {
 			break
 		}
 		if !s.spike[k] {
@@ -114,7 +115,7 @@ func (a *analysis) placeStep(from, to, loss float64, prior func(t0, t1 float64) 
 		if s.spike[k] {
 			continue
 		}
-		if len(win) > 0 && s.t[k]-s.t[win[len(win)-1]] > 4*s.dt {
+		if len(win) > 0 && s.t[k]-s.t[win[len(win)-1]] > 4*by.across(k, win[len(win)-1]) {
 			break
 		}
 		win = append(win, k)
@@ -134,7 +135,7 @@ func (a *analysis) placeStep(from, to, loss float64, prior func(t0, t1 float64) 
 		if t0 >= to {
 			break
 		}
-		t1 := t0 + s.dt
+		t1 := t0 + by.at(win[g])
 		if g+1 < len(win) {
 			t1 = s.t[win[g+1]]
 		}

@@ -109,7 +109,7 @@ func TestALossThatTheRampMakesGoodIsNoSpike(t *testing.T) {
 		for i := range at {
 			at[i] = float64(i) / 2
 		}
-		for i, s := range findSpikes(at, p, 45, 0.5) {
+		for i, s := range findSpikes(at, p, 45, even(0.5)) {
 			if s {
 				t.Errorf("%s: reading %d marked a spike", what, i)
 			}
@@ -134,7 +134,7 @@ func TestALossJustAfterTheInletOpenedIsNoSpike(t *testing.T) {
 		}
 		s.t, s.p = append(s.t, float64(i)/2), append(s.p, p)
 	}
-	s.spike = findSpikes(s.t, s.p, s.noise, s.dt)
+	s.spike = findSpikes(s.t, s.p, s.noise, s.pace())
 	s.keepLetIn([]interval{{20, 40}})
 	for i, bad := range s.spike {
 		if bad {
@@ -151,7 +151,7 @@ func TestASpikeJustAfterTheInletOpenedIsNoLoss(t *testing.T) {
 	for i := range at {
 		at[i] = float64(i)
 	}
-	for i, s := range findSpikes(at, p, 25, 1) {
+	for i, s := range findSpikes(at, p, 25, even(1)) {
 		if s != (i == 8) {
 			t.Errorf("reading %d marked a spike: %v", i, s)
 		}

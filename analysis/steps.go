@@ -111,7 +111,7 @@ func (a *analysis) findSteps() {
 	if a.byHand() {
 		changes, at = a.handChanges(), a.handState
 	}
-	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.dt, changes, 1, a.s.noise, 4, at), a.s.t, a.s.noise)
+	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.pace(), changes, 1, a.s.noise, 4, at), a.s.t, a.s.noise)
 	for i := range a.steps {
 		if j := &a.steps[i]; !j.inletted {
 			j.pa = a.pressureBefore(j.i)
@@ -166,7 +166,7 @@ func (a *analysis) handState(t float64) state {
 // pressureBefore is the pressure at reading i by a line through it and the
 // readings before it under the same state of the valves.
 func (a *analysis) pressureBefore(i int) float64 {
-	from := a.s.t[i] - 9*a.s.dt
+	from := a.s.t[i] - 9*a.s.pace().at(i)
 	for _, c := range a.x.changes() {
 		if c < a.s.t[i] {
 			from = max(from, c+a.s.dt/2)
@@ -250,7 +250,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.dt, nil, -1, noise, 2, func(float64) state { return state{} }), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.pace, nil, -1, noise, 2, func(float64) state { return state{} }), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -260,17 +260,17 @@ func (v *void) steps() []jump {
 
 // stepTrials tries each reading that has at least least readings before it under
 // its state of the valves.
-func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sign, noise float64, least int, at func(float64) state) []stretch {
+func stepTrials(t, p []float64, spike []bool, by pace, changes []float64, sign, noise float64, least int, at func(float64) state) []stretch {
 	const most = 14
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
-	next := 0
+	next, last := 0, 0
 	from := math.Inf(-1) // since when the state has lasted
 	end := math.Inf(1)
 	if len(changes) > 0 {
 		end = changes[0]
 	}
-	settled := max(1.2*dt, 0.2)
+	settled := max(1.2*by.dt, 0.2)
 	var list []stretch
 	fresh := true
 	for i := range t {
@@ -287,7 +287,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 			ts, ps = ts[:0], ps[:0]
 			fresh = true
 		}
-		if len(ts) > 0 && t[i]-ts[len(ts)-1] > 4*dt {
+		if len(ts) > 0 && t[i]-ts[len(ts)-1] > 4*by.across(last, i) {
 			ts, ps = ts[:0], ps[:0]
 		}
 		if t[i] < from+settled {
@@ -318,7 +318,7 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 						st.stray(drop / lever)
 					}
 					if drop >= jumpLimit*noise*lever {
-						st.trials = append(st.trials, tryStep(ts, ps, t, p, spike, i, from, end, dt, sign, fit, drop, lever))
+						st.trials = append(st.trials, tryStep(ts, ps, t, p, spike, i, from, end, by, sign, fit, drop, lever))
 					}
 				}
 			}
@@ -330,12 +330,13 @@ func stepTrials(t, p []float64, spike []bool, dt float64, changes []float64, sig
 		}
 		ts = append(ts, t[i])
 		ps = append(ps, p[i])
+		last = i
 	}
 	return list
 }
 
 // tryStep describes reading i, which strays from fit, the parabola before it.
-func tryStep(ts, ps, t, p []float64, spike []bool, i int, from, end, dt, sign float64, fit poly, drop, lever float64) trial {
+func tryStep(ts, ps, t, p []float64, spike []bool, i int, from, end float64, by pace, sign float64, fit poly, drop, lever float64) trial {
 	n := len(ts)
 	level, lv := fit.at(ts[n-1])
 	c := trial{i: i, drop: drop, lever: lever, level: level, lsd: math.Sqrt(lv), slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]),
@@ -344,14 +345,14 @@ func tryStep(ts, ps, t, p []float64, spike []bool, i int, from, end, dt, sign fl
 	for k < len(t) && spike[k] {
 		k++
 	}
-	if k < len(t) && t[k]-t[i] < 4*dt {
+	if k < len(t) && t[k]-t[i] < 4*by.across(i, k) {
 		p2, v2 := fit.at(t[k])
 		c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
 		c.moved = t[k] > end
 		c.span = slices.Max(ps) - slices.Min(ps)
 		c.fall = min(sign*(ps[n-1]-p[i]), sign*(ps[n-1]-p[k]))
 	}
-	c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, dt)
+	c.step, c.stepLever = stepFit(ts, ps, t, p, spike, i, end, by.at(i))
 	c.step *= -sign
 	return c
 }

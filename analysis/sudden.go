@@ -130,7 +130,7 @@ func (a *analysis) fallsOn(j *jump) bool {
 		return false
 	}
 	var ts, ps []float64
-	for k := j.i + 3; k < len(a.s.t) && len(ts) < 7 && a.s.t[k]-j.t1 < 9*a.s.dt; k++ {
+	for k := j.i + 3; k < len(a.s.t) && len(ts) < 7 && a.s.t[k]-j.t1 < 9*a.s.pace().at(k); k++ {
 		if !a.s.spike[k] {
 			ts, ps = append(ts, a.s.t[k]), append(ps, a.s.p[k])
 		}

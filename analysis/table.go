@@ -45,6 +45,7 @@ type table struct {
 	startNS   int64
 	endS      float64
 	chambers  []pressures
+	thin      thinning
 	gas       series // °C
 	water     series // °C
 	wall      series // °C
@@ -86,8 +87,12 @@ const maxSpans = 100_000
 
 // readTable takes a record in. Only columns of numbers are kept.
 func readTable(src Source) (*table, error) {
-	x := &table{startNS: math.MinInt64, blindAt: map[string]float64{}}
+	x := &table{startNS: math.MinInt64, blindAt: map[string]float64{}, thin: thinning{rest: math.Inf(1)}}
 	var l record.Line
+	slow := []*series{&x.gas, &x.water, &x.wall, &x.insidePa, &x.insideC, &x.insideRH, &x.roomPa, &x.roomC}
+	for _, s := range slow {
+		s.thin = &x.thin
+	}
 	fillOpen, ventOpen := math.NaN(), math.NaN()
 	type probe struct {
 		wet     bool
@@ -164,12 +169,16 @@ func readTable(src Source) (*table, error) {
 				}
 				p.lastDry = t
 			}
+			if wet != p.wet {
+				x.happens(t)
+			}
 			p.wet = wet
 			delete(x.blindAt, l.Sensor)
 		case record.Valve:
 			if !l.HasOpen {
 				continue
 			}
+			x.happens(t)
 			switch l.Valve {
 			case "fill":
 				x.fill, fillOpen = valve(x.fill, fillOpen, l.Open, t)
@@ -177,6 +186,7 @@ func readTable(src Source) (*table, error) {
 				x.vent, ventOpen = valve(x.vent, ventOpen, l.Open, t)
 			}
 		case record.Stage:
+			x.enters(l.Kind, t)
 			if n := len(x.spans); n > 0 && math.IsNaN(x.spans[n-1].end) {
 				x.spans[n-1].end = t
 			}
@@ -200,9 +210,10 @@ func readTable(src Source) (*table, error) {
 			x.event(t, "run", l.Event+": "+l.Text)
 		}
 	}
-	for _, s := range []*series{&x.gas, &x.water, &x.wall, &x.insidePa, &x.insideC, &x.insideRH, &x.roomPa, &x.roomC} {
+	for _, s := range slow {
 		s.flush()
 	}
+	x.pressuresEnd()
 	if n := len(x.spans); n > 0 && math.IsNaN(x.spans[n-1].end) {
 		x.spans[n-1].end = x.endS
 	}

@@ -21,6 +21,7 @@ type analyseCmd struct {
 func (c *analyseCmd) Run(w *world) error {
 	// What lives is small and long-lived: to let the heap grow to twice of it gains nothing.
 	defer debug.SetGCPercent(debug.SetGCPercent(25))
+	defer debug.SetMemoryLimit(debug.SetMemoryLimit(40 << 20)) // a wish: what a record needs beyond it, it gets
 	unreadable := false
 	for _, folder := range c.Records {
 		r, _, err := analyse(folder)
