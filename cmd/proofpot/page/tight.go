@@ -1,6 +1,7 @@
 package page
 
 import (
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -47,6 +48,7 @@ func (t *tight) work(folder string) {
 		}
 		r.Close()
 	}
+	debug.FreeOSMemory() // what the analysis took is not kept for the next one
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.busy = false
