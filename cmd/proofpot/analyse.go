@@ -19,9 +19,7 @@ type analyseCmd struct {
 // Run analyses each record. One that cannot be read is named, and the others
 // are analysed all the same.
 func (c *analyseCmd) Run(w *world) error {
-	// What lives is small and long-lived: to let the heap grow to twice of it gains nothing.
-	defer debug.SetGCPercent(debug.SetGCPercent(25))
-	defer debug.SetMemoryLimit(debug.SetMemoryLimit(40 << 20)) // a wish: what a record needs beyond it, it gets
+	defer sparing()()
 	unreadable := false
 	for _, folder := range c.Records {
 		r, _, err := analyse(folder)
@@ -41,6 +39,13 @@ func (c *analyseCmd) Run(w *world) error {
 		return answer(exitUsage)
 	}
 	return nil
+}
+
+// sparing keeps the process below some 60 MiB, for a board whose memory others need too;
+// the function that it gives ends that. It is a wish: what is needed beyond it is given.
+func sparing() func() {
+	limit := debug.SetMemoryLimit(40 << 20)
+	return func() { debug.SetMemoryLimit(limit) }
 }
 
 // analyse reads a record from its folder.

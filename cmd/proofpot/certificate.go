@@ -35,6 +35,7 @@ type certificateCmd struct {
 
 // Run analyses each record afresh and writes its certificate.
 func (c *certificateCmd) Run(w *world) error {
+	defer sparing()()
 	opts, err := c.options()
 	if err != nil {
 		return err

@@ -29,6 +29,7 @@ type exportCmd struct {
 
 // Run writes what is asked for of each record and prints the files' names.
 func (c *exportCmd) Run(w *world) error {
+	defer sparing()()
 	if !c.CSV && !c.Parquet && !c.LP && !c.Plots {
 		return errors.New("say as what: --csv, --parquet, --lp, --plots")
 	}

@@ -51,6 +51,7 @@ Example: proofpot resume records/20260314T081502Z-KP-01`
 
 // Run goes on with a run that was cut off, to its verdict.
 func (c *resumeCmd) Run(w *world) error {
+	defer sparing()()
 	papers, err := c.prepare()
 	if err != nil {
 		return err

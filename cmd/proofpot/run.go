@@ -77,6 +77,7 @@ type runCmd struct {
 
 // Run runs a test to its verdict.
 func (c *runCmd) Run(w *world) error {
+	defer sparing()()
 	papers, err := c.paperwork.prepare() // before anything moves
 	if err != nil {
 		return err
