@@ -11,8 +11,11 @@ import (
 // that prints fewer digits. The two look the same until the pressure moves by a
 // step. What still moves is believed, with a fault line; what does not, is not.
 const (
-	grainMoves   = 8  // changes in a row that are whole steps
+	// grainMoves changes in a row are whole steps. By chance those of a sensor whose
+	// own step is its noise are with odds below 5⁻¹⁵.
+	grainMoves   = 16
 	grainNoises  = 2  // a step below so many noises is dithered: it seldom repeats for long
+	grainCounts  = 4  // and one below so many of the steps it had
 	grainDivides = 40 // of two numbers, far more than it takes
 	// grainMost is the largest step by which the limits can still be kept: three
 	// readings in a row above them trip, and the margin above a target is overLeastPa.
@@ -21,7 +24,7 @@ const (
 
 // grain is the step in which the chamber's transducer moves.
 type grain struct {
-	Fine   bool    // it has moved by less than its noise once
+	Least  float64 // Pa, smallest move that was seen while it was fine; 0: none
 	Last   float64 // Pa, by which it moved last
 	Pa     float64 // largest number that the changes from move to move are multiples of; 0: none
 	N      int     // of so many in a row
@@ -29,19 +32,22 @@ type grain struct {
 }
 
 // coarse tells whether the transducer has come to speak in steps beyond its noise.
-func (g *grain) coarse() bool { return g.Fine && g.N >= grainMoves }
+func (g *grain) coarse() bool { return g.Least > 0 && g.N >= grainMoves }
 
 // move takes in by how much a reading differs from the one before. What counts is
 // the change from one move to the next: a quiet sensor in an even ramp moves by
 // the same again and again, and not in steps.
 func (g *grain) move(pa, noisePa float64) {
 	change := math.Abs(pa - g.Last)
-	g.Fine, g.Last = g.Fine || pa != 0 && math.Abs(pa) <= noisePa, pa
+	g.Last = pa
+	if moved := math.Abs(pa); moved > 0 && moved <= noisePa && (g.Least == 0 || moved < g.Least) {
+		g.Least = moved
+	}
 	if change == 0 {
 		return
 	}
 	g.Pa = commonStep(g.Pa, change, noisePa/2)
-	if min(g.Pa, change) <= grainNoises*noisePa {
+	if min(g.Pa, change) <= max(grainNoises*noisePa, grainCounts*g.Least) {
 		g.Pa, g.N = 0, 0
 		return
 	}

@@ -167,7 +167,7 @@ func TestAStepIsWhatTheMovesHaveInCommon(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 1))
 	for _, noise := range []float64{5, 40, 200} {
 		for _, kind := range []string{"fine", "even", "steps"} {
-			g := grain{Fine: true}
+			g := grain{Least: noise}
 			was, pa := 0.0, 0.0
 			for i := range 400 {
 				pa += 20 * noise // a ramp
@@ -180,7 +180,7 @@ func TestAStepIsWhatTheMovesHaveInCommon(t *testing.T) {
 				}
 				g.move(x-was, noise)
 				was = x
-				if coarse := g.coarse(); coarse && kind != "steps" || i > 40 && !coarse && kind == "steps" {
+				if coarse := g.coarse(); coarse && kind != "steps" || i > 60 && !coarse && kind == "steps" {
 					t.Fatalf("noise %g Pa, %s, reading %d: coarse %v, step %g Pa", noise, kind, i, coarse, g.Pa)
 				}
 			}

@@ -223,6 +223,9 @@ func NewPlan(run setup.Run) (*Plan, error) {
 			StablePaS: stableShare * stablePaS(foreseen, l), Hold: l.Hold, Search: l.Kind == profiles.KindSearch,
 			MakeUp: pr.Stages[l.Stage].MakeUp}, l, len(foreseen.Legs))
 	}
+	if err := p.attend(b); err != nil {
+		return nil, fmt.Errorf("profile %q on bench %q: %w", pr.Name, b.ID, err)
+	}
 	p.Longest = time.Hour
 	for i := range p.Legs {
 		leg := &p.Legs[i]
@@ -232,6 +235,24 @@ func NewPlan(run setup.Run) (*Plan, error) {
 		return nil, fmt.Errorf("profile %q has no stage", pr.Name)
 	}
 	return p, nil
+}
+
+// attend lowers the limit of a bench on which only a person shuts a fill that the
+// program has left open, by what comes in until he has.
+func (p *Plan) attend(b setup.Bench) error {
+	if b.Backstop() != setup.ByPerson {
+		return nil
+	}
+	fastest, deepest := 0.0, 0.0
+	for i := range p.Legs {
+		fastest, deepest = max(fastest, p.Legs[i].RatePaS), max(deepest, p.Legs[i].TargetPa)
+	}
+	p.LimitPa -= fastest * AttendedTime.Seconds()
+	if deepest > p.LimitPa {
+		return fmt.Errorf("without a watchdog relay the target, %.2f bar gauge, must lie %.2f bar lower than else, at %.2f bar gauge: a person needs %s to shut the supply; fit the relay ([heartbeat]), or a slower ramp",
+			(deepest-p.RoomPa)/1e5, fastest*AttendedTime.Seconds()/1e5, (p.LimitPa-p.RoomPa)/1e5, AttendedTime)
+	}
+	return nil
 }
 
 // stableShare is how much of the limit of acceptance a transient may still make.

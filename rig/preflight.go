@@ -47,8 +47,12 @@ type Before struct {
 	Switches []SwitchProof // the lid switch and the emergency stop that the bench declares
 	Surveyed *Surveyed     // nil: not yet
 	SurveyEr error
-	VentHow  string // how the vent was seen to open; empty: not yet
-	VentErr  error
+	// How the watchdog relay was seen to take the valves' power; empty: not yet.
+	BackstopHow string
+	BackstopErr error
+
+	VentHow string // how the vent was seen to open; empty: not yet
+	VentErr error
 }
 
 // OperatedFor is how long a switch that was seen to work counts as working:
@@ -69,7 +73,7 @@ func Preflight(b *Before) []Check {
 		rating(b), share(b), consistent(b), controller(b), lockout(b), cautioned(b), clockSane(b), space(b),
 		health(b), switched(b, sensors.LidOpen, "lid", "the lid switch was seen to open and shut, and the lid is shut"),
 		switched(b, sensors.StopOpen, "stop", "the emergency stop was seen to work, and is released"),
-		vents(b),
+		backstop(b), vents(b),
 	}
 }
 

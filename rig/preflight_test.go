@@ -22,14 +22,14 @@ func readyRun(t *testing.T) rig.Before {
 	if run.Profile, err = profiles.Load("proof-10m-sea"); err != nil {
 		t.Fatal(err)
 	}
-	run.Unit.SealedPa = run.Bench.RoomPa
+	run.Unit.SealedPa, run.Bench.Heartbeat = run.Bench.RoomPa, &setup.Heartbeat{Chip: "gpiochip0", Line: "GPIO22"}
 	p, err := rig.NewPlan(run)
 	if err != nil {
 		t.Fatal(err)
 	}
 	now := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
 	b := rig.Before{Run: run, Plan: p, Held: true, Acknowledged: true, Now: now, Built: now.AddDate(0, -1, 0), LastRecord: now.Add(-time.Hour),
-		FreeBytes: 1e12, FreeKnown: true, VentHow: "it let out 9000 Pa",
+		FreeBytes: 1e12, FreeKnown: true, VentHow: "it let out 9000 Pa", BackstopHow: "its heartbeat stopped",
 		Surveyed: &rig.Surveyed{ChamberPa: run.Bench.RoomPa, RoomPa: run.Bench.RoomPa, RoomFrom: "barometer"}}
 	b.Switches = []rig.SwitchProof{
 		{Sensor: "lid", Quantity: sensors.LidOpen, Known: true, Operated: now.Add(-time.Hour)},
@@ -52,7 +52,7 @@ func TestEverythingTickedIsClear(t *testing.T) {
 			t.Errorf("a check without a name: %+v", c)
 		}
 	}
-	if !rig.Clear(checks) || len(checks) != 12 {
+	if !rig.Clear(checks) || len(checks) != 13 {
 		t.Errorf("%d checks, clear %v", len(checks), rig.Clear(checks))
 	}
 }
@@ -87,6 +87,9 @@ func TestEachThingThatIsNotSoHoldsTheRunAndSaysWhy(t *testing.T) {
 		{"stop", rig.Waiting, "operate it once", func(b *rig.Before) { b.Switches[1].Operated = now.Add(-13 * time.Hour) }},
 		{"stop", rig.Waiting, "operate it once", func(b *rig.Before) { b.Switches[1].Operated = now.Add(13 * time.Hour) }},
 		{"stop", rig.Waiting, "has said nothing yet", func(b *rig.Before) { b.Switches[1].Known = false }},
+		{"watchdog", rig.Waiting, "is tried near the end", func(b *rig.Before) { b.BackstopHow = "" }},
+		{"watchdog", rig.Failed, "still shut", func(b *rig.Before) { b.BackstopErr = errors.New("the vent was still shut") }},
+		{"watchdog", rig.Failed, "no watchdog relay", func(b *rig.Before) { b.Run.Bench.Heartbeat = nil }},
 		{"vent", rig.Failed, "stuck", func(b *rig.Before) { b.VentErr = errors.New("stuck") }},
 		{"vent", rig.Waiting, "comes last", func(b *rig.Before) { b.VentHow = "" }},
 	} {
@@ -162,5 +165,125 @@ func TestTheVentIsProvedByLettingAPuffOut(t *testing.T) {
 		if !strings.Contains(how, c.how) || (how == "") != (c.how == "") || (err == nil) != (c.err == "") || err != nil && !strings.Contains(err.Error(), c.err) {
 			t.Errorf("%q: %q, %v", c.fault, how, err)
 		}
+	}
+}
+
+// TestTheWatchdogRelayIsSeenToTakeTheValvesPower: its heartbeat is stopped, and
+// only a bench whose valves lose their power by that goes on.
+func TestTheWatchdogRelayIsSeenToTakeTheValvesPower(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		relay    time.Duration // in which it falls; 0: there is none
+		loss     string
+		fault    string
+		how, err string
+	}{
+		{"it falls", 2 * time.Second, "", "", "the vent was letting the puff out", ""},
+		{"it falls late", 6 * time.Second, "", "", "the vent was letting the puff out", ""},
+		{"there is none", 0, "", "", "", "the vent was still shut: the watchdog relay does not take"},
+		{"a bench that holds", 2 * time.Second, setup.PowerLossHold, "", "the fill let nothing in any more", ""},
+		{"a bench that holds, and there is none", 0, setup.PowerLossHold, "", "", "the fill still let"},
+		{"a vent that is stuck", 2 * time.Second, "", "vent valve stuck shut", "", "the vent was still shut"},
+		{"a supply that is shut", 2 * time.Second, "", "fill valve stuck shut at 0 min", "", "is the supply open?"},
+		{"a vent that passes", 2 * time.Second, "", "vent valve stuck open", "", "no pressure came within"},
+		{"a chamber that leaks", 0, "", "bench leaks, 60000 ml/h", "", "on a chamber that leaks so"},
+		{"relays that do not answer", 2 * time.Second, "", "drive fails at 0 min", "", "no answer from the relays"},
+	} {
+		run := readyRun(t).Run
+		cfg := simbench.Default(run, 2)
+		cfg.Supply.Watchdog = c.relay
+		if c.fault != "" {
+			f, err := simbench.ParseBenchFault(c.fault)
+			if err != nil {
+				t.Fatal(err)
+			}
+			cfg.BenchFaults = append(cfg.BenchFaults, f)
+		}
+		start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
+		bench, err := simbench.New(cfg, start)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := rig.NewPlan(run)
+		if err != nil {
+			t.Fatal(err)
+		}
+		clock := rig.NewSimClock(start, 0)
+		how, err := rig.ProveBackstop(context.Background(), bench, clock, p, c.loss)
+		t.Logf("%s: %s, %v, after %s", c.name, how, err, clock.Now().Mono)
+		if !strings.Contains(how, c.how) || (how == "") != (c.how == "") || (err == nil) != (c.err == "") || err != nil && !strings.Contains(err.Error(), c.err) {
+			t.Errorf("%s: %q, %v", c.name, how, err)
+		}
+		if c.err == "" { // the relay has picked up again: the vent is proved next
+			if how, err := rig.ProveVent(context.Background(), bench, clock, p); err != nil || !strings.Contains(how, "it let out") {
+				t.Errorf("%s: and then the vent: %q, %v", c.name, how, err)
+			}
+		}
+	}
+	run := readyRun(t).Run
+	p, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := rig.ProveBackstop(context.Background(), noBeat{}, rig.NewSimClock(time.Time{}, 0), p, ""); !errors.Is(err, rig.ErrDevice) {
+		t.Errorf("a bench whose heartbeat cannot be stopped: %v", err)
+	}
+}
+
+// noBeat is a bench that has no heartbeat to stop.
+type noBeat struct{ rig.Devices }
+
+// TestWithoutAWatchdogRelayThereIsAnotherWayOrNoRun: the check by name, and the
+// lower limit of a bench on which a person shuts the supply.
+func TestWithoutAWatchdogRelayThereIsAnotherWayOrNoRun(t *testing.T) {
+	fill := setup.Valve{ID: setup.FillValve, PulseText: "PULSE 1 {ms}\r\n"}
+	for name, c := range map[string]struct {
+		bench func(*setup.Bench)
+		state rig.CheckState
+		why   string
+	}{
+		"a board that ends its pulses": {func(b *setup.Bench) { b.Valves = []setup.Valve{fill} }, rig.Ticked, "ends each opening"},
+		"a person":                     {func(b *setup.Bench) { b.Attended = true }, rig.Ticked, "a person at the supply's cock"},
+		"nobody":                       {func(*setup.Bench) {}, rig.Failed, "attended = true"},
+		"by hand":                      {func(b *setup.Bench) { b.HandOperated = true }, rig.NotApplicable, "stands still"},
+	} {
+		b := readyRun(t)
+		b.Run.Bench.Heartbeat = nil
+		c.bench(&b.Run.Bench)
+		for _, got := range rig.Preflight(&b) {
+			if got.ID == "watchdog" && (got.State != c.state || !strings.Contains(got.Why, c.why)) {
+				t.Errorf("%s: %+v", name, got)
+			}
+		}
+	}
+	run := readyRun(t).Run
+	with, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run.Bench.Heartbeat, run.Bench.Attended = nil, true
+	lower, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fastest := 0.0
+	for _, l := range lower.Legs {
+		fastest = max(fastest, l.RatePaS)
+	}
+	if got, want := with.LimitPa-lower.LimitPa, 30*fastest; got < want-1e-6 || got > want+1e-6 || want < 1e4 {
+		t.Errorf("the limit lies %.0f Pa lower, want %.0f Pa", got, want)
+	}
+	deepest := 0.0
+	for _, l := range lower.Legs {
+		deepest = max(deepest, l.TargetPa)
+	}
+	run.Bench.ReliefPa = run.Bench.RoomPa + (deepest-run.Bench.RoomPa)*1.05/0.9
+	run.Bench.RatedPa = run.Bench.ReliefPa
+	if _, err := rig.NewPlan(run); err == nil || !strings.Contains(err.Error(), "a person needs 30s to shut the supply") {
+		t.Errorf("a target just below the limit of a bench without a watchdog relay: %v", err)
+	}
+	run.Bench.Attended, run.Bench.Heartbeat = false, &setup.Heartbeat{}
+	if _, err := rig.NewPlan(run); err != nil {
+		t.Errorf("with one: %v", err)
 	}
 }

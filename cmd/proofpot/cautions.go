@@ -27,6 +27,12 @@ func cautions(run setup.Run) string {
 	if u.FreeVolumeML > 0 {
 		fmt.Fprintf(&t, "and a unit that implodes there lets go of %.0f J, water or not.\n", (top-room)*u.FreeVolumeML/1e6)
 	}
+	if b.HandOperated {
+		t.WriteString("- Pump with an eye on the chamber's own gauge. When the clock on the screen stands still, stop: hands off, and let off by the vent.\n")
+	}
+	if b.Backstop() == setup.ByPerson && len(b.Valves) > 0 {
+		t.WriteString("- NO WATCHDOG RELAY: stay at the supply's cock for the whole run. When the clock on the screen stands still, shut it, and open the vent by hand.\n")
+	}
 	t.WriteString(`- The chamber is stamped with its rating, in date, and has a relief valve below it that was tried, with nothing between.
 - The lid is locked. Nobody leans over it. People stay behind a barrier while the pressure rises and in the first minutes of a hold.
 - The supply cannot give more than the chamber's rating. The fill valve shuts and the vent opens without power.

@@ -197,8 +197,19 @@ func (p *patient) ratings(b setup.Bench) {
 	if !b.HandOperated && !lid {
 		p.ill("fit one and describe it as a sensor that measures \"lid switch\"", "bench %s drives valves and does not see its lid", b.ID)
 	}
-	if !b.HandOperated && b.Heartbeat == nil {
-		p.ill("fit a relay that takes the valves' power, and describe it as [heartbeat]", "nothing takes the valves' power when this program hangs")
+	if b.HandOperated {
+		return
+	}
+	switch b.Backstop() {
+	case setup.ByRelay:
+		p.well("a watchdog relay takes the valves' power when the heartbeat stops; each run tries it first")
+	case setup.ByBoard:
+		p.well("the relay board ends each opening of the fill by itself; a watchdog relay would open the vent as well")
+	case setup.ByPerson:
+		p.well("somebody stays at the supply's cock (attended): limits lie lower by %s of the fastest ramp", rig.AttendedTime)
+	default:
+		p.ill("fit a watchdog relay, which takes the valves' power, and describe it as [heartbeat]; or a relay board that ends its pulses: pulse_text; or stay at the supply's cock for the whole of each run: attended = true",
+			"no watchdog relay: nothing shuts a fill that stands open when this program or its link dies, and no run begins")
 	}
 }
 

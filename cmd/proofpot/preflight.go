@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -146,8 +147,15 @@ func (f *flight) atBench() error {
 	if err := f.operate(); err != nil {
 		return err
 	}
-	if !onlyWaits(f.checks(), "vent") || f.run.Bench.HandOperated {
+	if !onlyWaits(f.checks(), "watchdog", "vent") || f.run.Bench.HandOperated {
 		return nil
+	}
+	if !b.Simulated && f.run.Bench.Backstop() == setup.ByRelay {
+		f.say("The watchdog relay is tried: the heartbeat stops for some seconds.")
+		b.BackstopHow, b.BackstopErr = rig.ProveBackstop(f.w.ctx, f.devices, f.clock, b.Plan, f.run.Bench.OnPowerLoss)
+		if err := f.w.ctx.Err(); err != nil || b.BackstopErr != nil {
+			return err
+		}
 	}
 	b.VentHow, b.VentErr = rig.ProveVent(f.w.ctx, f.devices, f.clock, b.Plan)
 	return f.w.ctx.Err()
@@ -263,9 +271,9 @@ func failed(checks []rig.Check) bool {
 }
 
 // onlyWaits says whether everything is ticked but one that waits.
-func onlyWaits(checks []rig.Check, id string) bool {
+func onlyWaits(checks []rig.Check, ids ...string) bool {
 	for _, c := range checks {
-		if c.State == rig.Failed || c.State == rig.Waiting && c.ID != id {
+		if c.State == rig.Failed || c.State == rig.Waiting && !slices.Contains(ids, c.ID) {
 			return false
 		}
 	}

@@ -132,6 +132,12 @@ func (p *progress) wish(pr rig.Prompt) string {
 	switch pr.Kind {
 	case rig.PumpUp, rig.SlowDown, rig.LetOff:
 		text += fmt.Sprintf(": to %.2f bar gauge (%.1f m), at most %.1f bar/min", bar, pr.DepthM, p.plan.Legs[p.leg].RatePaS*60/1e5)
+		if pr.Kind != rig.LetOff {
+			text += fmt.Sprintf("; stop at %.2f bar on the chamber's own gauge too", bar)
+			if p.w.errTTY {
+				text += ", and at once when the clock here stands still"
+			}
+		}
 	case rig.DrawDown, rig.LetIn:
 		text += fmt.Sprintf(": to %.0f hPa absolute, %.2f bar below the room", pr.InsidePa/100, (p.plan.RoomPa-pr.InsidePa)/1e5)
 	case rig.CloseUp:
@@ -183,6 +189,9 @@ func (p *progress) ill(now time.Duration) string {
 // status is the run in one line.
 func (p *progress) status(now time.Duration, s *rig.State) string {
 	var b strings.Builder
+	if p.w.errTTY {
+		b.WriteString(time.Now().Format(time.TimeOnly) + " ") // it runs while the program does
+	}
 	switch s.Phase {
 	case rig.Ready, rig.Done:
 		b.WriteString(s.Phase.String())

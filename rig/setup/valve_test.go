@@ -78,6 +78,8 @@ func TestAWrongSerialRelayOrRegulatorGivesOneLineWithItsPlace(t *testing.T) {
 		{`open_text = "SET 2 OFF\r\n"`, `open_text = "SET 1 OFF\r\n"`, `both valves of the port obey the same command`},
 		{`shut_text = "SET 1 OFF\r\n"`, `shut_text = "SET 1 ON\r\n"`, `the same as open_text`},
 		{`shut_text = "SET 1 OFF\r\n"`, ``, `the command that the relay obeys`},
+		{`"PULSE 1 {ms}\r\n"`, `"PULSE 1 1000\r\n"`, `pulse_text: no {ms}, which stands for the milliseconds`},
+		{`shut_text = "SET 2 ON\r\n"`, `shut_text = "SET 2 ON\r\n"` + "\n" + `pulse_text = "PULSE 2 {ms}\r\n"`, `it is for the fill valve`},
 		{`open_answer = "1 ON"`, ``, `ask_text needs open_answer and shut_answer`},
 		{`ask_text = "GET 1\r\n"`, `#`, `answers to ask_text, which is missing`},
 		{`baud = 9600`, `baud = 9601`, `9601 is no usual rate`},

@@ -31,7 +31,10 @@ type Bench struct {
 	fx     effects
 	op     operator
 
-	drivenAt time.Duration   // when the valves were last reached
+	drivenAt time.Duration   // when the valves were last reached, and the heartbeat last changed
+	fallen   bool            // the watchdog relay has taken their power
+	silent   bool            // the heartbeat is stopped
+	left     bool            // the process that drives them has ended
 	askedPa  float64         // of the regulator, absolute
 	outletPa float64         // what it gives, absolute
 	edges    []time.Duration // when a fault begins or ends, sorted
@@ -218,19 +221,40 @@ func (b *Bench) Drive(now rig.Instant, want rig.Valves) error {
 		return errors.New("valves: driven after the bench was closed")
 	}
 	if b.fx.driveFails || b.fx.noPower {
-		if w := b.cfg.Supply.Watchdog; w > 0 && b.now-b.drivenAt >= w {
-			b.fill.drop()
-			b.vent.drop()
-		}
 		return ErrDrive
 	}
-	b.drivenAt = b.now
+	if b.left = false; !b.silent {
+		b.drivenAt, b.fallen = b.now, false
+	}
+	if b.fallen {
+		return nil // the relays obey, and their valves have no power
+	}
 	b.fill.tell(want.Fill, b.now, b.fx.fillExtra)
 	b.vent.tell(want.Vent, b.now, b.fx.ventExtra)
 	b.fill.pulse(b.now, want.Pulse)
 	b.vent.pulse(b.now, want.Pulse)
 	b.askedPa = want.RegulatePa
 	return nil
+}
+
+// Silence implements rig.Beating.
+func (b *Bench) Silence(on bool) error {
+	b.silent = on
+	return nil
+}
+
+// Leave is the end of the process that drives the valves, without a word: they
+// stand as they were told, pulses that it would have ended go on, and no heartbeat
+// comes, until Drive is called again.
+func (b *Bench) Leave(now rig.Instant) {
+	b.advance(now.Mono)
+	b.left = true
+}
+
+// falls gives when the watchdog relay takes the valves' power.
+func (b *Bench) falls() (at time.Duration, ok bool) {
+	w := b.cfg.Supply.Watchdog
+	return max(b.drivenAt+w, b.now), w > 0 && !b.fallen && !b.cfg.HandOperated && (b.left || b.silent || b.fx.driveFails || b.fx.noPower)
 }
 
 // Close takes the power from the valves: fill shut, vent open.
@@ -255,8 +279,12 @@ func (b *Bench) advance(to time.Duration) {
 		if b.vent.moving {
 			stop = min(stop, b.vent.moveAt)
 		}
-		reached := !b.fx.driveFails // the driver shuts a pulse, when it reaches the valve
-		if b.fill.pulsed && reached {
+		reached := !b.fx.driveFails && !b.left // the driver shuts a pulse, when it reaches the valve
+		ended := reached || b.cfg.Supply.OwnPulses
+		if at, ok := b.falls(); ok {
+			stop = min(stop, at)
+		}
+		if b.fill.pulsed && ended {
 			stop = min(stop, max(b.fill.endAt, b.now))
 		}
 		if b.vent.pulsed && reached {
@@ -270,7 +298,12 @@ func (b *Bench) advance(to time.Duration) {
 			b.physics((stop - b.now).Seconds())
 			b.now = stop
 		}
-		if b.fill.pulsed && reached && b.fill.endAt <= b.now {
+		if at, ok := b.falls(); ok && at <= b.now {
+			b.fallen = true
+			b.fill.drop()
+			b.vent.drop()
+		}
+		if b.fill.pulsed && ended && b.fill.endAt <= b.now {
 			b.fill.pulsed = false
 			b.fill.tell(false, b.now, b.fx.fillExtra)
 		}

@@ -81,6 +81,7 @@ type Supply struct {
 	// Watchdog is how long the valves cannot be reached before a relay takes their
 	// power, which shuts the fill and opens the vent; 0: there is no such relay.
 	Watchdog     time.Duration
+	OwnPulses    bool    // the relays end a pulse of the fill by themselves
 	StrokeM3     float64 // m³, hand pump
 	StrokeDeadM3 float64 // m³, dead volume of a hand pump for air
 }

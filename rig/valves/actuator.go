@@ -18,6 +18,13 @@ type Output interface {
 	Close() error
 }
 
+// Pulser is an output whose device shuts it by itself after a time, where it says
+// so: it needs nobody who is still alive then.
+type Pulser interface {
+	EndsPulses() bool
+	Pulse(d time.Duration) error
+}
+
 // order is what an actuator is to do.
 type order struct {
 	open    bool
@@ -131,7 +138,7 @@ func (a *actuator) move(o order) error {
 			err = fmt.Errorf("%s could not be set to %.0f Pa gauge: %w", a.name, o.gaugePa, err)
 		}
 	} else {
-		err = a.carry(o.open, was, known)
+		err = a.carry(o, was, known)
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
@@ -140,7 +147,18 @@ func (a *actuator) move(o order) error {
 	return err
 }
 
-func (a *actuator) carry(open, was, known bool) error {
+func (a *actuator) carry(o order, was, known bool) error {
+	open := o.open
+	if p, ok := a.out.(Pulser); ok && open && p.EndsPulses() {
+		length := max(o.pulse, a.minOn)
+		if o.pulse == 0 {
+			length = a.deadMan
+		}
+		if err := p.Pulse(length); err != nil {
+			return fmt.Errorf("%s could not be told to open for %s: %w", a.name, length, err)
+		}
+		return nil // it may have shut again by the time it is asked
+	}
 	var moved error
 	if known && was == open { // nothing was to change since: a relay board that restarted has
 		if stands, tells, err := a.out.Stands(); err == nil && tells && stands != was {

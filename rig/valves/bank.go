@@ -32,6 +32,7 @@ type Bank struct {
 	roomPa           float64
 	patience         time.Duration
 	beatHigh         bool
+	silent           bool
 	closed           bool
 }
 
@@ -85,7 +86,7 @@ func (b *Bank) Drive(fill, vent bool, pulse time.Duration, regulatePa float64) e
 		err, fillHung = errors.Join(err, rerr), fillHung || hung
 	}
 	if b.beat != nil {
-		if !fillHung && !ventHung && fillErr == nil && ventErr == nil { // else let its relay take the valves' power
+		if !b.silent && !fillHung && !ventHung && fillErr == nil && ventErr == nil { // else let its relay take the valves' power
 			b.beatHigh = !b.beatHigh
 			b.beat.post(order{open: b.beatHigh})
 		}
@@ -93,6 +94,16 @@ func (b *Bank) Drive(fill, vent bool, pulse time.Duration, regulatePa float64) e
 		err = errors.Join(err, berr)
 	}
 	return first(wrong, err)
+}
+
+// Silence stops the heartbeat, or lets it go on: so that it can be seen what its
+// relay does then. It is an error where there is none.
+func (b *Bank) Silence(on bool) error {
+	if b.beat == nil {
+		return errors.New("there is no heartbeat")
+	}
+	b.silent = on
+	return nil
 }
 
 // Hung says whether an output does not come back: the process should not tell

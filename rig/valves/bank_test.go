@@ -313,3 +313,77 @@ func TestAValveThatCannotBeToldLosesItsPower(t *testing.T) {
 		b.Close()
 	})
 }
+
+// board is a relay that ends a pulse by itself.
+type board struct {
+	relay
+	pulses []time.Duration
+}
+
+func (b *board) EndsPulses() bool { return true }
+
+func (b *board) Pulse(d time.Duration) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.pulses = append(b.pulses, d)
+	return b.setErr
+}
+
+// TestWhereABoardEndsItsPulsesTheFillIsOpenedByNothingElse: not even for a fill
+// that is to stand open until the next call.
+func TestWhereABoardEndsItsPulsesTheFillIsOpenedByNothingElse(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		fill, vent := &board{}, &relay{}
+		b := New(Options{Fill: fill, Vent: vent, FillMinOn: 40 * time.Millisecond, DeadMan: 1500 * time.Millisecond})
+		synctest.Wait()
+		drive(t, b, false, false, 0)
+		drive(t, b, false, false, 0)
+		for _, pulse := range []time.Duration{300 * time.Millisecond, 10 * time.Millisecond, 0} {
+			drive(t, b, true, false, pulse)
+		}
+		drive(t, b, false, false, 0)
+		fill.mu.Lock()
+		if len(fill.pulses) < 3 || fill.pulses[0] != 300*time.Millisecond || fill.pulses[1] != 40*time.Millisecond || fill.pulses[len(fill.pulses)-1] != 1500*time.Millisecond || fill.open {
+			t.Errorf("pulses of %v, set open %v", fill.pulses, fill.open)
+		}
+		fill.setErr = errors.New("no answer")
+		fill.mu.Unlock()
+		_ = b.Drive(true, false, 300*time.Millisecond, 0)
+		synctest.Wait()
+		if err := b.Drive(false, true, 0, 0); err == nil || !strings.Contains(err.Error(), "valve fill could not be told to open for 300ms: no answer") {
+			t.Error(err)
+		}
+		fill.mu.Lock()
+		fill.setErr = nil
+		fill.mu.Unlock()
+		b.Close()
+	})
+}
+
+func TestAHeartbeatThatIsSilencedStandsStillAndGoesOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		beat := &relay{blind: true}
+		b, _, _ := bench(Options{Heartbeat: beat})
+		defer b.Close()
+		drive(t, b, false, false, 0)
+		if err := b.Silence(true); err != nil {
+			t.Fatal(err)
+		}
+		sets := beat.sets
+		drive(t, b, false, false, 0)
+		if beat.sets != sets {
+			t.Error("it beats on")
+		}
+		if err := b.Silence(false); err != nil {
+			t.Fatal(err)
+		}
+		if drive(t, b, false, false, 0); beat.sets != sets+1 {
+			t.Error("it does not go on")
+		}
+		none, _, _ := bench(Options{})
+		defer none.Close()
+		if none.Silence(true) == nil {
+			t.Error("a heartbeat that is not there is silenced")
+		}
+	})
+}

@@ -23,7 +23,7 @@ func TestTwoTransmittersShareOnePort(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	clock := &potClock{far: far, pace: 1, start: time.Now()}
+	clock := &potClock{far: far, start: time.Now()}
 	devices, err := Open(b, clock)
 	if err != nil {
 		t.Fatal(err)

@@ -36,7 +36,7 @@ func openSerialValve(v setup.Valve, boards map[string]*serialrelay.Board) (valve
 		board = serialrelay.NewBoard(port)
 		boards[v.Port] = board
 	}
-	return board.Relay(serialrelay.Commands{Open: v.OpenText, Shut: v.ShutText, Answer: v.Answer,
+	return board.Relay(serialrelay.Commands{Open: v.OpenText, Shut: v.ShutText, Pulse: v.PulseText, Answer: v.Answer,
 		Ask: v.AskText, OpenAnswer: v.OpenAnswer, ShutAnswer: v.ShutAnswer, Wait: v.AnswerTime()}), nil
 }
 
@@ -143,6 +143,9 @@ func (d *drivenBench) Drive(_ rig.Instant, want rig.Valves) error {
 	}
 	return d.bank.Drive(want.Fill, want.Vent, want.Pulse, want.RegulatePa)
 }
+
+// Silence implements rig.Beating.
+func (d *drivenBench) Silence(on bool) error { return d.bank.Silence(on) }
 
 // VentOpen says whether the vent is known to stand open.
 func (d *drivenBench) VentOpen() bool { return d.bank.VentOpen() }

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/term"
@@ -25,8 +26,9 @@ type Emulator struct {
 	options EmulatorOptions
 
 	mu       sync.Mutex
-	master   *os.File // nil while unplugged
-	slave    *os.File // held, so that the port exists while nobody reads it
+	master   *os.File     // nil while unplugged
+	slave    *os.File     // held, so that the port exists while nobody reads it
+	turns    atomic.Int64 // of lines
 	random   *rand.Rand
 	started  time.Time
 	moved    time.Duration // pot time up to which the pressure is computed
@@ -53,6 +55,7 @@ type EmulatorOptions struct {
 	WaterC  float64               // °C
 	Print   func(Measured) string // one line without its end; nil: PrintKeyValue
 	Seed    uint64                // of the noise
+	Ticked  bool                  // the pot's time goes on with each line's turn, and stands while this process gets no time
 }
 
 // Measured is what the microcontroller has to print.
@@ -116,8 +119,12 @@ func StartEmulator(options EmulatorOptions) (*Emulator, error) {
 // Path is the port to open.
 func (e *Emulator) Path() string { return e.options.Link }
 
-// Clock gives the time of the pot since its start: real time, Pace times as fast.
+// Clock gives the time of the pot since its start: real time, Pace times as fast,
+// or the turns of its lines, where it is Ticked.
 func (e *Emulator) Clock() time.Duration {
+	if e.options.Ticked {
+		return time.Duration(float64(e.turns.Load()) * float64(e.options.Every) * e.options.Pace)
+	}
 	return time.Duration(float64(time.Since(e.started)) * e.options.Pace)
 }
 
@@ -232,6 +239,7 @@ func (e *Emulator) run() {
 			return
 		case <-ticker.C:
 		}
+		e.turns.Add(1)
 		e.mu.Lock()
 		e.move()
 		if !e.mute && e.master != nil {

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"proofpot/rig/setup"
 )
 
 // Question is one thing that a bench file must know.
@@ -50,6 +52,9 @@ func (q Question) Check(typed string, a Answers) (string, error) {
 	case q.Bytes:
 		if bad := badEscape(text); bad != "" {
 			return "", fmt.Errorf("%s: %s is not known here; \\r, \\n, \\t and \\\\ are, and no quotes", text, bad)
+		}
+		if q.Key == "relay_pulse" && !strings.Contains(text, setup.PulseMS) {
+			return "", fmt.Errorf("%s: %s must stand in it where the milliseconds do; - where the board has no such command", text, setup.PulseMS)
 		}
 	case strings.ContainsAny(text, "\"\\\n\x00") || strings.ContainsFunc(text, func(r rune) bool { return r < ' ' }):
 		return "", fmt.Errorf("%q: no quotes and no backslashes", text)

@@ -35,6 +35,8 @@ func TestWhateverIsAnsweredTheFileLoads(t *testing.T) {
 				typed = map[bool]string{true: "gpiochip0", false: rapid.SampledFrom([]string{"-", "gpiochip0"}).Draw(t, q.Key)}[a["valves_on"] == "gpio"]
 			case strings.HasSuffix(q.Key, "ds18b20"):
 				typed = rapid.SampledFrom([]string{"-", map[string]string{"wall_ds18b20": "28-0316a2795cff", "chamber_ds18b20": "28-0316a2798fff"}[q.Key]}).Draw(t, q.Key)
+			case q.Key == "relay_pulse":
+				typed = rapid.SampledFrom([]string{"-", `PULSE {ms}\r\n`}).Draw(t, q.Key)
 			case q.Bytes && (!q.Maybe || rapid.Bool().Draw(t, q.Key)):
 				typed = rapid.SampledFrom([]string{"SET ", "\\t\\\\", "!"}).Draw(t, q.Key) + q.Key + `\r\n`
 			case q.Bytes:
@@ -105,7 +107,7 @@ func TestAnswersThatCannotBeAreRefused(t *testing.T) {
 	a := Answers{"part": "ms5803-14ba", "chamber_volume_ml": "9500", "rated_bar_gauge": "8"}
 	for key, typed := range map[string]string{
 		"relief_bar_gauge": "9", "gas_cushion_ml": "9500", "rated_bar_gauge": "NaN", "chamber_volume_ml": "9,5",
-		"baud": "9600.5", "fill_on": `SET\x`, "vent_off": `"`, "part_address": "0x44",
+		"baud": "9600.5", "fill_on": `SET\x`, "vent_off": `"`, "relay_pulse": `PULSE 1 900\r\n`, "part_address": "0x44",
 		"operated": "perhaps", "id": `a"b`, "port": "", "reference": "sealed",
 	} {
 		for _, q := range Questions {

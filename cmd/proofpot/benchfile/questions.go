@@ -17,6 +17,11 @@ func given(key string) func(Answers) bool {
 	return func(a Answers) bool { return a[key] != "" && a[key] != "-" }
 }
 
+func missing(key string) func(Answers) bool {
+	there := given(key)
+	return func(a Answers) bool { return !there(a) }
+}
+
 func all(of ...func(Answers) bool) func(Answers) bool {
 	return func(a Answers) bool {
 		for _, f := range of {
@@ -152,6 +157,10 @@ var driven = []Question{
 	{Key: "regulator_high_v", Text: "Voltage at which the regulator gives its highest pressure (0 V gives none)", Default: "10", Unit: "V", Low: 0.1, High: 24, Asked: all(valves, given("regulator_address"))},
 	{Key: "regulator_high_bar_gauge", Text: "That pressure", Unit: "bar gauge", Low: 0.1, High: 1000, Asked: all(valves, given("regulator_address"))},
 	{Key: "heartbeat_line", Text: "Line of the watchdog relay, which cuts the valves' power when the program hangs", Default: "-", Maybe: true, Asked: chip},
+	{Key: "relay_pulse", Text: "No watchdog relay: what makes the board pull in the FILL relay for {ms} milliseconds and let it go by itself (PULSE 1 {ms}\\r\\n, say)", Default: "-", Maybe: true, Bytes: true,
+		Asked: all(onPort, missing("heartbeat_line"))},
+	{Key: "attended", Text: "Then nothing shuts a fill that stands open when the program dies: will somebody stay at the supply's cock for the whole of each run (without one no run begins)", Default: "no", One: []string{"yes", "no"},
+		Asked: all(valves, missing("heartbeat_line"), missing("relay_pulse"))},
 	{Key: "stop_line", Text: "Line of the emergency stop's contact, high when pressed", Default: "-", Maybe: true, Asked: chip},
 	{Key: "lid_line", Text: "Line of the lid switch, high when the lid is open", Default: "-", Maybe: true, Asked: chip},
 }

@@ -48,6 +48,9 @@ func (t *text) chamber() {
 	if a["operated"] == "hand" {
 		t.line("hand_operated = true", "no valves: the tool says what to open, and watches")
 	}
+	if a["attended"] == "yes" {
+		t.line("attended = true", "no watchdog relay: somebody stays at the supply's cock for the whole run")
+	}
 	medium, supply := a["medium"], a["supply"]
 	if medium == "gas" {
 		supply = "gas"
@@ -89,6 +92,9 @@ func (t *text) valves() {
 		fmt.Fprintf(&t.b, "driver = \"serial-relay\"\nrest = %q\nport = %q\nbaud = %s\n", v.rest, a["relay_port"], a["relay_baud"])
 		t.line(`open_text = "`+a[v.open]+`"`, map[string]string{"fill": "pulls the relay in", "vent": "lets the relay go: its coil shuts this valve"}[v.id])
 		t.line(`shut_text = "`+a[v.shut]+`"`, "")
+		if v.id == "fill" && a.has("relay_pulse") {
+			t.line(`pulse_text = "`+a["relay_pulse"]+`"`, "the board itself ends each opening, though the program dies")
+		}
 		if a.has("relay_answer") {
 			t.line(`answer = "`+a["relay_answer"]+`"`, "what each command is answered with")
 		}

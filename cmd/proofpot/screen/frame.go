@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"proofpot/cmd/proofpot/page"
+	"proofpot/rig"
 )
 
 // State is all that a frame shows.
@@ -188,6 +189,9 @@ func (f *frame) wish(n *page.Now) {
 		text += fmt.Sprintf(": to %.2f bar gauge (%.1f m), at most %.1f bar/min", math.Max(0, pa)/1e5, w.DepthM, w.RatePaS*60/1e5)
 	}
 	f.line(text)
+	if w.TargetPa > n.RoomPa && (w.Kind == uint8(rig.PumpUp) || w.Kind == uint8(rig.SlowDown)) {
+		f.line(fmt.Sprintf("    stop at %.2f bar on the chamber's own gauge too, and at once when the clock above stands still", (w.TargetPa-n.RoomPa)/1e5))
+	}
 }
 
 // leak shows the estimate with its bounds on a scale with the limit.

@@ -1,13 +1,14 @@
 // Package relaytest is a relay board at the far end of a serial port, for tests:
 // it prints and obeys on a pseudo-terminal and knows nothing of the code that
 // drives it. Its commands are those of rig/setup's example: SET n ON, SET n OFF,
-// GET n.
+// GET n; and PULSE n ms, which it ends by itself.
 package relaytest
 
 import (
 	"bufio"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -23,6 +24,7 @@ type Board struct {
 
 	mu     sync.Mutex
 	on     map[string]bool
+	ends   map[string]*time.Timer
 	mute   bool
 	wrong  string
 	before string
@@ -40,7 +42,7 @@ func Start(moved func(relay string, on bool)) (*Board, error) {
 	if _, err := term.MakeRaw(int(slave.Fd())); err != nil {
 		return nil, err
 	}
-	b := &Board{Moved: moved, on: map[string]bool{}, master: master, slave: slave}
+	b := &Board{Moved: moved, on: map[string]bool{}, ends: map[string]*time.Timer{}, master: master, slave: slave}
 	go b.serve()
 	return b, nil
 }
@@ -104,18 +106,36 @@ func (b *Board) serve() {
 	}
 }
 
+func (b *Board) move(relay string, on bool) {
+	if b.on[relay] == on {
+		return
+	}
+	b.on[relay] = on
+	if b.Moved != nil {
+		b.Moved(relay, on)
+	}
+}
+
 func (b *Board) obey(words []string) (answer, before string, mute bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	answer = "ERR"
 	switch {
 	case len(words) == 3 && words[0] == "SET":
-		if on := words[2] == "ON"; !b.stuck && b.on[words[1]] != on {
-			b.on[words[1]] = on
-			if b.Moved != nil {
-				b.Moved(words[1], on)
-			}
+		if !b.stuck {
+			b.move(words[1], words[2] == "ON")
 		}
+		answer = "OK"
+	case len(words) == 3 && words[0] == "PULSE":
+		ms, err := strconv.Atoi(words[2])
+		if err != nil || b.stuck {
+			break
+		}
+		b.move(words[1], true)
+		if b.ends[words[1]] != nil {
+			b.ends[words[1]].Stop()
+		}
+		b.ends[words[1]] = time.AfterFunc(time.Duration(ms)*time.Millisecond, func() { b.set(func() { b.move(words[1], false) }) })
 		answer = "OK"
 	case len(words) == 2 && words[0] == "GET":
 		answer = words[1] + " OFF"

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 )
@@ -26,6 +28,7 @@ func NewBoard(port io.ReadWriteCloser) *Board { return &Board{port: port} }
 // Commands are the texts of one relay.
 type Commands struct {
 	Open, Shut             string // what the board obeys
+	Pulse                  string // opens for as many ms as stand for setup.PulseMS, then shuts by itself; empty: it cannot
 	Answer                 string // to either; empty: none is given
 	Ask                    string // where the relay stands; empty: the board cannot tell
 	OpenAnswer, ShutAnswer string
@@ -46,12 +49,29 @@ func (b *Board) Relay(c Commands) *Output {
 	return &Output{b, c}
 }
 
+// EndsPulses implements valves.Pulser.
+func (o *Output) EndsPulses() bool { return o.c.Pulse != "" }
+
+// Pulse opens the valve for a time, which the board ends. A pulse that is under
+// way begins anew.
+func (o *Output) Pulse(d time.Duration) error {
+	return o.tell(strings.ReplaceAll(o.c.Pulse, pulseMS, strconv.FormatInt(max(1, d.Milliseconds()), 10)))
+}
+
+// pulseMS is setup.PulseMS.
+const pulseMS = "{ms}"
+
 // Set sends the command and waits for its answer, where there is one.
 func (o *Output) Set(open bool) error {
 	command := o.c.Shut
 	if open {
 		command = o.c.Open
 	}
+	return o.tell(command)
+}
+
+// tell sends a command and waits for its answer, where there is one.
+func (o *Output) tell(command string) error {
 	o.board.mu.Lock()
 	defer o.board.mu.Unlock()
 	if o.c.Answer == "" {

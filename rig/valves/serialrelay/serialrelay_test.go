@@ -179,3 +179,42 @@ func TestEveryTransferThatFailsIsReported(t *testing.T) {
 		t.Errorf("a short write: %v", err)
 	}
 }
+
+// TestAPulseIsEndedByTheBoardAndNotByUs: the port is dropped in the middle of one,
+// as by a process that dies, and the relay falls all the same.
+func TestAPulseIsEndedByTheBoardAndNotByUs(t *testing.T) {
+	far, port := plug(t)
+	c := commands("1", false)
+	plain := NewBoard(port).Relay(c)
+	if plain.EndsPulses() {
+		t.Error("a board without a command for it ends pulses")
+	}
+	c.Pulse = "PULSE 1 {ms}\r\n"
+	fill := NewBoard(port).Relay(c)
+	if !fill.EndsPulses() {
+		t.Fatal("it does not end its pulses")
+	}
+	if err := fill.Pulse(150 * time.Millisecond); err != nil || !far.On("1") {
+		t.Fatalf("open %v, %v", far.On("1"), err)
+	}
+	if err := fill.Pulse(300 * time.Millisecond); err != nil || !far.On("1") { // and it begins anew
+		t.Fatalf("open %v, %v", far.On("1"), err)
+	}
+	port.Close()
+	for end := time.Now().Add(10 * time.Second); far.On("1"); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("the relay stays pulled in")
+		}
+	}
+}
+
+func TestAPulseThatIsNotTakenIsReported(t *testing.T) {
+	far, port := plug(t)
+	c := commands("1", false)
+	c.Pulse = "PULSE 1 {ms}\r\n"
+	fill := NewBoard(port).Relay(c)
+	far.Stick(true)
+	if err := fill.Pulse(time.Second); err == nil || !strings.Contains(err.Error(), `"PULSE 1 1000\r\n" was answered with "ERR`) {
+		t.Error(err)
+	}
+}

@@ -145,6 +145,7 @@ function drawWish(was) {
   if ($('wishtext').textContent !== words) { $('wishtext').textContent = words; beep(stop ? 6 : 2, stop ? 300 : 660); }
   const pa = w.target_pa - now.room_pa;
   $('wishfigures').textContent = w.target_pa > 0 && pa > -1e3 ? t('wish.figures', { pressure: pressureText(Math.max(0, pa)), depth: depthText(w.depth_m), now: now.pa === undefined ? '–' : pressureText(now.pa - now.room_pa) }) : '';
+  if (w.kind === 1 || w.kind === 2) $('wishfigures').textContent += ' · ' + t('wish.watch', { pressure: pressureText(Math.max(0, pa)), clock: new Date(now.wall).toLocaleTimeString(look.language) });
   $('wishdone').hidden = !w.answer;
 }
 const svgNS = 'http://www.w3.org/2000/svg';
