@@ -82,7 +82,7 @@ func until(t *testing.T, what string, so func() bool) {
 }
 
 func TestABenchWithValvesFillsHoldsVentsAndIsLeftSafe(t *testing.T) {
-	far, b := serialBench(t)
+	far, b := serialBench(t, "baud = 9600\n", "baud = 9600\nanswer_ms = 5000\n") // a busy machine answers late
 	clock := rig.NewRealClock()
 	d, err := Open(b, clock)
 	if err != nil {
