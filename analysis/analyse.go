@@ -243,12 +243,15 @@ func (a *analysis) measure() {
 			st.breakAt(j, a.s.dt)
 		}
 	}
+	a.warmParts()
 	a.drift = a.findDrift()
+	a.shareSettling()
 	for _, st := range a.stages {
 		a.measureHold(st)
 	}
 	if a.followIngress() {
 		a.drift = a.findDrift()
+		a.shareSettling()
 		for _, st := range a.stages {
 			a.measureHold(st)
 		}
@@ -318,10 +321,20 @@ func (a *analysis) findDrift() wander {
 		}
 		tau, top := math.NaN(), math.Inf(-1)
 		if a.s.gas == nil {
-			for t := 6.0; t < 700; t *= 1.25 {
-				if e, score := f.once(false, false, t, drifts[0]); e != nil && score > top {
-					tau, top = t, score
+			st.settles = nil
+			scores := make([]float64, len(settlingTimes))
+			fits := false
+			for i, t := range settlingTimes {
+				scores[i] = math.Inf(-1)
+				if e, score := f.once(false, false, t, drifts[0]); e != nil {
+					if scores[i] = score; score > top {
+						tau, top = t, score
+						fits = e.chi2 < 2*float64(e.n)
+					}
 				}
+			}
+			if fits {
+				st.settles = scores
 			}
 		}
 		for i, d := range drifts {

@@ -26,9 +26,10 @@ const (
 
 	// A unit that was put in warmer or colder than the water grows or shrinks until
 	// it has taken its temperature: by this much, as unitGrowthSD has it.
-	unitGrowth = 170e-6 // 1/K
-	unitStartK = 0.3    // K, how far off it may be where no thermometer inside tells
-	unitTauS   = 700.0  // s, by which it follows; common practice, no source
+	unitGrowth  = 170e-6 // 1/K
+	unitStartK  = 0.3    // K, how far off it may be where no thermometer inside tells
+	unitTauS    = 700.0  // s, by which it follows; common practice, no source
+	unitSteadyK = 1.0    // K, of change in a hold, beyond which its walls are not at the temperature of its air; common practice, no source
 
 	// Slow give of the unit after a step: with the logarithm of time, and with one
 	// long relaxation time; common practice, no source.
@@ -39,6 +40,9 @@ const (
 
 	unknownBlankSD = 0.1 // ml/h/bar, where no blank was run
 )
+
+// bySettling is the budget's line for it.
+const bySettling = "settling of the gas temperature"
 
 // block is the mean of a few readings of a closed part.
 type block struct {
@@ -62,6 +66,7 @@ const (
 	colSlow
 	colWater
 	colUnit
+	colWarm
 	colFixed
 )
 
@@ -184,29 +189,13 @@ func (f *chamberFit) prepare() {
 // leak; curved lets the leak change evenly during the hold.
 func (f *chamberFit) fit(tied, curved bool) *estimate {
 	var best *estimate
-	bestScore := math.Inf(-1)
-	taus := []float64{math.NaN()}
 	if f.s.gas == nil {
-		taus = taus[:0]
-		for tau := 6.0; tau < 700; tau *= 1.25 {
-			taus = append(taus, tau)
-		}
-	}
-	for _, c := range taus {
-		if e, score := f.once(tied, curved, c, f.drift); e != nil && score > bestScore {
-			best, bestScore = e, score
-		}
+		best = f.fitSettling(tied, curved)
+	} else {
+		best, _ = f.once(tied, curved, math.NaN(), f.drift)
 	}
 	if best == nil {
 		return nil
-	}
-	if f.s.gas == nil {
-		// The time constant is not known better than its neighbours fit.
-		f.tauOf = best.cooled
-		if e, _ := f.once(tied, curved, best.tau, f.drift); e != nil {
-			best = e
-		}
-		f.tauOf = nil
 	}
 	if best.chi2 > 3*float64(best.n) && math.Abs(best.value) > 10*best.u {
 		f.ends(best)
@@ -239,6 +228,13 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	window := f.window()
 	mid := (window.start + window.end) / 2
 	shape := f.shape()
+	squeezed := make([]float64, len(f.parts)) // K, by its compression
+	known := make([]bool, len(f.parts))
+	if f.s.gas == nil {
+		for i, part := range f.parts {
+			squeezed[i], known[i] = f.warmth(part, tau)
+		}
+	}
 	// Offsets: one for each part, and apart for settle and hold where not tied.
 	offset := map[[2]int]int{}
 	k := colFixed
@@ -316,7 +312,9 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		if math.IsNaN(t) {
 			t = c.tau
 		}
-		x.Set(i, exCol[b.part], r.v/r.k*math.Exp(-(b.t-f.parts[b.part].start)/t))
+		settles := r.v / r.k * math.Exp(-(b.t-f.parts[b.part].start)/t)
+		x.Set(i, exCol[b.part], settles)
+		x.Set(i, colWarm, squeezed[b.part]*settles)
 		if f.tauOf != nil {
 			since := (b.t - f.parts[b.part].start) / t
 			x.Set(i, tauCol, f.tauOf[b.part]*r.v/r.k*since*math.Exp(-since))
@@ -372,12 +370,16 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		sd[colCurve] = math.Inf(1)
 	}
 	if f.tauOf != nil {
-		sd[tauCol] = 0.2
+		sd[tauCol] = settlingGrid * math.Log(settlingStep)
 	}
+	mean[colWarm], sd[colWarm] = warmedShare, warmedShareSD
 	for i, c := range exCol {
-		if f.s.gas != nil && f.cools[i].fitted {
-			sd[c] = f.cools[i].ua + 0.03*math.Abs(f.cools[i].a) + 0.02
-		} else {
+		switch {
+		case f.s.gas != nil && f.cools[i].fitted:
+			sd[c] = f.cools[i].doubt()
+		case known[i]:
+			sd[c] = warmedApart*math.Abs(squeezed[i]) + warmedLeastK
+		default:
 			sd[c] = f.heat[i]
 		}
 	}
@@ -419,8 +421,8 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		e.rms += r * r / float64(n)
 	}
 	e.rms = math.Sqrt(e.rms)
-	for _, c := range exCol {
-		e.cooled = append(e.cooled, p.b[c])
+	for i, c := range exCol {
+		e.cooled = append(e.cooled, p.b[c]+p.b[colWarm]*squeezed[i])
 	}
 	rest := e.u * e.u
 	add := func(source string, cols ...int) {
@@ -437,7 +439,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	if f.tauOf != nil {
 		exCol = append(exCol, tauCol)
 	}
-	add("settling of the gas temperature", exCol...)
+	add(bySettling, append(exCol, colWarm)...)
 	add("creep of the unit", colCreep, colSlow)
 	// What the readings leave: noise and drift.
 	e.white = f.whiteLine()
@@ -464,6 +466,11 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	e.rel = rel
 	e.u = math.Hypot(e.u, rel*whole)
 	e.settleU = math.Hypot(e.settleU, rel*math.Abs(e.settle))
+	if u := f.restlessUnit(window); u > 0 {
+		e.budget = append(e.budget, Budget{Source: "unit far from the water's temperature", MLPerH: u})
+		e.u = math.Hypot(e.u, u)
+		e.settleU = math.Hypot(e.settleU, u)
+	}
 	if f.v.gas {
 		// Into the equivalent of liquid.
 		e.scale(liquidEquivalent(1, f.st.meanPa, f.v.roomPa, last.k))

@@ -161,6 +161,16 @@ func (f *chamberFit) unitK(t float64) float64 {
 	return unitStartK * math.Exp(-t/unitTauS)
 }
 
+// restlessUnit is what a unit may feign, ml/h, that was warm and cools, or the
+// other way round: the air inside tells its walls' temperature only roughly.
+func (f *chamberFit) restlessUnit(w interval) float64 {
+	if f.v.gas || f.within == nil || f.base == nil {
+		return 0
+	}
+	k := math.Abs(f.unitK(w.end)-f.unitK(w.start)) - unitSteadyK
+	return max(k, 0) * unitGrowth / 2 * f.v.unitML / (w.length() / 3600)
+}
+
 // heating bounds the warming of the gas before a closed part: compression of an
 // ideal diatomic gas by the pressure rise of the inlet before it, (γ−1)/γ ln p2/p1.
 func (f *chamberFit) heating(part interval) float64 {

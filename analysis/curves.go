@@ -185,7 +185,7 @@ func (a *analysis) fittedHold(st *stage) (ts, ps []float64) {
 		x.Set(row, w, r.v/r.k*math.Exp(-(b.t-f.parts[b.part].start)/tau))
 		sd[w] = f.heat[b.part]
 		if f.s.gas != nil && f.cools[b.part].fitted {
-			sd[w] = f.cools[b.part].ua + 0.03*math.Abs(f.cools[b.part].a) + 0.02
+			sd[w] = f.cools[b.part].doubt()
 		}
 		x.Set(row, cCreep, math.Log1p(max(b.t-f.rampEnd, 0)/creepTimeS))
 		comp[row] = r.v/p + f.v.stiff

@@ -37,14 +37,18 @@ type void struct {
 // there, or before it, s, standard uncertainty; common practice, no source.
 const thermometerLag = 10.0
 
+// unevenAir is by how much of a change of the air's temperature the thermometer
+// inside errs, standard uncertainty: air that warms or cools is not of one
+// temperature; common practice, no source.
+const unevenAir = 0.02
+
 // newVoid reduces the readings from inside the unit; nil where it has no
 // pressure sensor and no humidity sensor, or no temperature with either.
 func newVoid(run setup.Run, x *table) *void {
 	if x.insideC.empty() || run.Unit.FreeVolumeML <= 0 || x.insidePa.empty() && x.insideRH.empty() {
 		return nil
 	}
-	v := &void{freeML: run.Unit.FreeVolumeML, temp: newTrack(&x.insideC, 300, "inside the unit"), share: 0.5, shareU: 0.5}
-	v.temp.bends = true
+	v := &void{freeML: run.Unit.FreeVolumeML, temp: insideTrack(&x.insideC), share: 0.5, shareU: 0.5}
 	v.gas = run.Bench.Medium == setup.MediumGas
 	if !x.insidePa.empty() {
 		v.t = x.insidePa.t
@@ -428,18 +432,20 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 	if dof := float64(n - 3 - len(sudden)); dof > 5 && p.chi2 > dof {
 		own *= math.Sqrt(min(p.chi2/dof, 9))
 	}
-	e.u = math.Hypot(own, scale)
+	hours := (list[n-1].t - list[0].t) / 3600
+	uneven := unevenAir * v.freeML / 293 * math.Abs(v.temp.at(list[n-1].t)-v.temp.at(list[0].t)) / hours
+	e.u = math.Hypot(math.Hypot(own, uneven), scale)
 	va, te := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, thermometerLag))
 	sq := math.Hypot(p.share(cLeak, cSqueeze, sd[cSqueeze]), math.Hypot(p.share(cLeak, cCreep, sd[cCreep]), p.share(cLeak, cGive, sd[cGive])))
 	rest := own*own - va*va - te*te - sq*sq
 	e.budget = []Budget{
 		{Source: "free volume of the unit from the sheet", MLPerH: scale},
 		{Source: "noise and drift of the inside pressure", MLPerH: math.Sqrt(max(rest, 0))},
-		{Source: "inside temperature", MLPerH: te},
+		{Source: "inside temperature", MLPerH: math.Hypot(te, uneven)},
 		{Source: "pressure of the vapour inside", MLPerH: va},
 		{Source: "squeeze and creep of the unit", MLPerH: sq},
 	}
-	e.lod = currie(own)
+	e.lod = currie(math.Hypot(own, uneven))
 	return e
 }
 

@@ -217,11 +217,13 @@ func (a *analysis) budget(st *stage) []Budget {
 			if a.base != nil {
 				b.Remarks = fmt.Sprintf("temperature from: %s, slope known to %.2g K/h", a.base.from, a.base.u)
 			}
-		case strings.HasPrefix(b.Source, "settling of the gas"):
+		case b.Source == bySettling:
 			b.Remarks = "no gas thermometer: fitted to the pressure"
 			if a.s.gas != nil {
 				b.Remarks = "from the gas thermometer"
 			}
+		case strings.HasPrefix(b.Source, "unit far"):
+			b.Remarks = "it grows or shrinks by what the air inside tells only roughly"
 		case strings.HasPrefix(b.Source, "creep"):
 			b.Remarks = "allowed for by the unit's volume and the step in pressure"
 		case strings.HasPrefix(b.Source, "drift"):

@@ -27,6 +27,10 @@ type stage struct {
 	rise    *estimate // Pa that the inside pressure gained in the hold by what came in
 	both    *estimate // what the verdict uses
 	damp    *estimate // mg/h
+
+	warm        map[float64][]float64 // see warmParts, by the start of a closed part
+	settles     []float64             // log-likelihood of each of settlingTimes by this stage; nil where it says nothing
+	settlesLike []float64             // what the other stages say of them
 }
 
 var never = interval{math.NaN(), math.NaN()}

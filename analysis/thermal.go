@@ -35,11 +35,66 @@ func compressed(s *series, half float64, from string, lift func(t float64) float
 }
 
 func newTrack(s *series, half float64, from string) *track {
+	return blockTrack(s, half, 30, half, from)
+}
+
+// insideTrack is the temperature inside the unit: as smooth as it is, or narrower
+// where it bends too fast for that, as in a gas-filled pot, whose gas is warm
+// after a ramp.
+func insideTrack(s *series) *track {
+	const half = 300.0 // s
+	var k *track
+	for _, h := range []float64{half, 150, 75, 40} {
+		if k = blockTrack(s, h, min(30, h/5), half, "inside the unit"); k == nil {
+			return nil
+		}
+		k.bends = true
+		if k.follows(s) {
+			break
+		}
+	}
+	return k
+}
+
+// follows says whether a track goes through the readings it was made from: means
+// of a few of them miss it by their noise.
+func (k *track) follows(s *series) bool {
+	const few, far, least = 5, 4.0, 0.01 // readings, standard deviations, K
+	n := len(s.t) / few
+	if n < 20 {
+		return true
+	}
+	mean := make([]float64, n)
+	miss := make([]float64, n)
+	second := make([]float64, 0, n)
+	for i := range n {
+		t := 0.0
+		for j := i * few; j < (i+1)*few; j++ {
+			mean[i] += float64(s.v[j]) / few
+			t += s.t[j] / few
+		}
+		miss[i] = math.Abs(mean[i] - k.at(t))
+		if i > 1 {
+			second = append(second, mean[i]-2*mean[i-1]+mean[i-2])
+		}
+	}
+	edge := max(far*madSD(second)/math.Sqrt(6), least)
+	out := 0
+	for _, m := range miss {
+		if m > edge {
+			out++
+		}
+	}
+	return out*200 < n
+}
+
+// blockTrack smooths means of blocks over ±half, s; the uncertainty of its slopes
+// is that over ±slope.
+func blockTrack(s *series, half, block, slope float64, from string) *track {
 	if s.empty() {
 		return nil
 	}
 	k := &track{half: half, from: from}
-	const block = 30.0 // s
 	var sum, at float64
 	n := 0
 	end := s.t[0] + block
@@ -68,7 +123,7 @@ func newTrack(s *series, half float64, from string) *track {
 		}
 		sd := max(madSD(d)/math.Sqrt2, 1e-4)
 		k.sd = sd / math.Sqrt(max(0.6*min(2*half, k.t[len(k.t)-1]-k.t[0])/block, 1))
-		width := min(2*half, max(k.t[len(k.t)-1]-k.t[0], block))
+		width := min(2*slope, max(k.t[len(k.t)-1]-k.t[0], block))
 		k.u = sd * math.Sqrt(12) / (width * math.Sqrt(width/block)) * 3600
 	} else {
 		k.u = 1
@@ -160,6 +215,8 @@ type cooling struct {
 	trend  float64 // K/s beyond the base
 	base   *track  // nil: rest is absolute
 	white  float64 // K, noise of one reading about the fit
+	span   float64 // s, how long the readings are
+	curveU float64 // K, standard uncertainty of the fitted curve at a time
 	sound  bool    // the fit describes the readings
 	fitted bool
 }
@@ -170,6 +227,16 @@ func (c *cooling) kelvin(t float64) float64 {
 		v += c.base.at(t)
 	}
 	return v + water.ZeroC
+}
+
+// doubt is how far the gas may have been warmer at the start of the part than the
+// thermometer shows, and settled as it did, K: what the fit leaves open of the
+// curve – its amplitude alone is not fixed where the part is short, but trades
+// with where it tends to – and what a thermometer behind the gas leaves out of a
+// change that it shows.
+func (c *cooling) doubt() float64 {
+	shown := math.Abs(c.a) * (1 - math.Exp(-c.span/c.tau))
+	return min(c.ua, c.curveU) + 0.03*shown + 0.02
 }
 
 // fitCooling fits the gas thermometer in a closed part by least squares, with
@@ -228,6 +295,8 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 		c.white = max(madSD(second)/math.Sqrt(6), 1e-4)
 	}
 	long := ts[len(ts)-1]
+	c.span = long
+	c.curveU = c.white * math.Sqrt(4/float64(seen))
 	best := math.Inf(1)
 	for tau := 4.0; tau < 900; tau *= 1.12 {
 		trend := base == nil && long > 3*tau || base != nil && long > 8*tau
