@@ -43,6 +43,26 @@ func (c Compliance) String() string {
 		c.MLPerBar, coverage95*c.SD, c.GasML, coverage95*c.GasSD, c.N, c.RMSML)
 }
 
+// toldShare is the widest 95 % half-width, as a share, with which a figure is one.
+const toldShare = 0.5
+
+// Told says why the figures are not to be used, or nil: points that cannot tell the
+// gas and the stiffness apart give a pair of numbers all the same.
+func (c Compliance) Told() error {
+	for _, f := range []struct {
+		name, unit, help string
+		is, sd           float64
+	}{{"stiffness", "ml/bar", "higher pressures", c.MLPerBar, c.SD}, {"free gas", "ml", "lower pressures, from the room's on", c.GasML, c.GasSD}} {
+		if !(coverage95*f.sd <= toldShare*f.is) {
+			return fmt.Errorf("the points do not show the %s: %.3g ± %.2g %s; more of them, and %s, would", f.name, f.is, coverage95*f.sd, f.unit, f.help)
+		}
+	}
+	if c.Bent {
+		return errors.New("the points do not follow the curve of gas and stiffness: gas went in or out, or had not cooled")
+	}
+	return nil
+}
+
 const (
 	leastPoints = 5
 	leastRange  = 0.5e5 // Pa between the lowest and the highest

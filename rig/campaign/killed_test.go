@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"testing"
 	"time"
 
 	"proofpot/rig"
@@ -167,4 +168,22 @@ func (t *trial) sameAgain(folder string) error {
 		err = fmt.Errorf("the replay differs: %s", res.Difference)
 	}
 	return err
+}
+
+// TestACutInTheMiddleOfAStepsLinesReplays: the whole campaign came upon these. The
+// record held the end of a pulse and not the step that it was written with, and the
+// replay, which takes no step that it does not know, had a command less.
+func TestACutInTheMiddleOfAStepsLinesReplays(t *testing.T) {
+	for _, sc := range []scenario{
+		{profile: "blank-30m-sea", stage: "hold vent", from: 1308401019095, bench: 10000, seed: 10008},
+		{profile: "powered-20m-sea", stage: "hold ramp", from: 47952809098, bench: 50000, seed: 50009},
+	} {
+		sc.fault = killed
+		for range benches {
+			if out := play(sc); out.unsafe != "" || out.lost != 0 {
+				t.Errorf("%s: %s, %d readings lost", sc, out.unsafe, out.lost)
+			}
+			sc.bench++
+		}
+	}
 }

@@ -44,8 +44,17 @@ func Run(r *record.Record) (Result, error) {
 	}
 	tape.begin(p.Period)
 	log := &recorder{}
-	play(p, tape, func(now rig.Instant, _ rig.State, out *rig.Output) { log.take(p, now.Mono, out) })
-	res.Recorded, res.Replayed = fromFirstStage(res.Recorded), tape.kept(fromFirstStage(res.Recorded), fromFirstStage(log.commands), p.Period)
+	last := make([]time.Duration, len(tape.gaps)) // step before each gap
+	play(p, tape, func(now rig.Instant, _ rig.State, out *rig.Output) {
+		log.take(p, now.Mono, out)
+		for i := range last {
+			if now.Mono <= tape.gaps[i].begins {
+				last[i] = now.Mono
+			}
+		}
+	})
+	res.Recorded = tape.whole(fromFirstStage(res.Recorded), last)
+	res.Replayed = tape.kept(res.Recorded, fromFirstStage(log.commands), p.Period)
 	res.Difference = difference(res.Recorded, res.Replayed, p.Period*3/2)
 	return res, nil
 }
@@ -275,6 +284,18 @@ func fromFirstStage(cs []Command) []Command {
 		}
 	}
 	return nil
+}
+
+// whole leaves out of the recorded commands the ends of pulses that the record tells
+// of and whose step a power cut took from it: they are written before the step's own
+// lines, and with the moment at which they were.
+func (t *tape) whole(recorded []Command, last []time.Duration) []Command {
+	for i, g := range t.gaps {
+		recorded = slices.DeleteFunc(recorded, func(c Command) bool {
+			return c.At > last[i] && c.At <= g.begins && (c.What == valveWords("fill", false) || c.What == valveWords("vent", false))
+		})
+	}
+	return recorded
 }
 
 // kept leaves out of the replayed commands those of the last step before a gap

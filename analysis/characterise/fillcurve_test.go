@@ -1,0 +1,104 @@
+package characterise
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"proofpot/profiles"
+	"proofpot/rig"
+	"proofpot/rig/record"
+	"proofpot/rig/setup"
+	"proofpot/rig/simbench"
+)
+
+// steps is a fill in six steps with waits between, and what the vent then lets out.
+func steps(t *testing.T, gasML, mlPerBar float64, seed uint64) (run setup.Run, cfg simbench.Config, file *memory, start, end simbench.Truth) {
+	t.Helper()
+	run = setup.Run{Format: 1, Bench: WithoutUnit(simbench.BuiltInBench()), Unit: setup.Unit{ID: "blank"}}
+	run.Bench.Supply, run.Bench.GasCushionML, run.Bench.StiffnessMLPerBar = setup.SupplyWater, gasML, mlPerBar
+	run.Bench.ReliefPa, run.Bench.RatedPa = run.Bench.RoomPa+6e5, run.Bench.RoomPa+7e5
+	run.Profile = profiles.Profile{Name: "steps", ProofFactor: 1, RampMPerMin: 10, Accept: profiles.Accept{LeakMLPerH: 1},
+		Water: profiles.Water{Model: "fresh", TemperatureC: 18, LatitudeDeg: 47}}
+	for _, depth := range []float64{3, 8, 14, 21, 29, 38} {
+		run.Profile.Stages = append(run.Profile.Stages, profiles.Stage{Name: fmt.Sprintf("%g m", depth), DepthM: depth, SettleS: 180, HoldS: 60})
+	}
+	cfg = simbench.Default(run, seed)
+	began := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
+	bench, err := simbench.New(cfg, began)
+	if err != nil {
+		t.Fatal(err)
+	}
+	start = bench.Truth()
+	clock := rig.NewSimClock(began, 0)
+	surveyed, err := rig.Survey(context.Background(), bench, clock, rig.DefaultPeriod, run.Bench)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run.Bench.RoomPa, run.Unit.SealedPa = surveyed.RoomPa, surveyed.RoomPa
+	plan, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file = &memory{}
+	w := record.NewWriter(file, began)
+	w.Wait = true
+	w.Readings(surveyed.Readings)
+	loop := &rig.Loop{Plan: plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour}
+	if err := loop.Run(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return run, cfg, file, start, bench.Truth()
+}
+
+// TestAFillInStepsShowsStiffnessAndFreeGas against the simulated bench's truth, over
+// stiffnesses and cushions: what is told lies within its interval, and what is not
+// told is said not to be.
+func TestAFillInStepsShowsStiffnessAndFreeGas(t *testing.T) {
+	seeds := uint64(4)
+	if testing.Short() {
+		seeds = 1
+	}
+	in, all, told := 0, 0, 0
+	for _, gas := range []float64{50, 150, 400, 1000} {
+		for _, stiffness := range []float64{0.7, 1.5, 4} {
+			for seed := uint64(1); seed <= seeds; seed++ {
+				run, cfg, file, start, end := steps(t, gas, stiffness, seed)
+				curve, err := ReadFillCurve(run, record.NewReader(file))
+				if err != nil {
+					t.Fatal(err)
+				}
+				got, err := curve.Fit(run.Bench.RoomPa, cfg.Supply.Pa, end.WaterOutML, 0.3)
+				if err != nil {
+					t.Fatal(err)
+				}
+				trueGas := start.CushionML
+				trueS := start.ComplianceMLPerBar - start.CushionML/start.ChamberPa*1e5
+				why := got.Told()
+				t.Logf("gas %.1f, stiffness %.3f: found %s; %v", trueGas, trueS, got, why)
+				if why != nil {
+					continue
+				}
+				told++
+				for name, off := range map[string]float64{"gas": (got.GasML - trueGas) / got.GasSD, "stiffness": (got.MLPerBar - trueS) / got.SD} {
+					all++
+					if math.Abs(off) <= 2.776 { // Student's t for 7 − 3 degrees of freedom (JCGM 100:2008, table G.2)
+						in++
+					}
+					if math.Abs(off) > 6 {
+						t.Errorf("gas %.1f, stiffness %.3f, seed %d: %s is %.1f standard uncertainties off: %s", trueGas, trueS, seed, name, off, got)
+					}
+				}
+			}
+		}
+	}
+	t.Logf("told %d times; %d of %d intervals hold the truth", told, in, all)
+	if told == 0 || in*10 < all*9 {
+		t.Errorf("told %d times; only %d of %d intervals hold the truth", told, in, all)
+	}
+}
