@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"proofpot/analysis/characterise"
 	"proofpot/profiles/water"
 	"proofpot/rig"
+	"proofpot/rig/record"
 	"proofpot/rig/replay"
 	"proofpot/rig/setup"
 	"proofpot/rig/wiring"
@@ -23,6 +25,10 @@ type stiffnessCmd struct {
 	stateFlag
 	Cup         bool    `help:"Water is bled into a cup: the figures are its weight in g, cup taken off, in all since the start." xor:"how" required:""`
 	StrokeML    float64 `help:"Water is pumped in: the figures are full strokes of so many ml each, in all since the start." xor:"how" required:"" placeholder:"ML"`
+	Volume      bool    `help:"Water is pressed in from a burette or a syringe: the figures are ml, in all since the start." xor:"how" required:""`
+	From        string  `help:"Take the curve from the record of a fill in steps by the valve, of a bench that is fed with water." xor:"how" required:"" placeholder:"RECORD"`
+	WeighedG    float64 `help:"With --from: weight of the water that came out when the chamber was let off afterwards, g, cup taken off." placeholder:"G"`
+	SupplyBar   float64 `help:"With --from: what the supply gives before the fill valve, bar gauge, to 2 %." placeholder:"BAR"`
 	Points      string  `help:"File with the figures, one line a point: bar gauge, then weight or strokes. Without it they are asked for." placeholder:"FILE"`
 	WaterC      float64 `help:"Temperature of the water in the cup, °C." default:"15"`
 	Acknowledge bool    `help:"The cautions have been read (a script's answer to the question)."`
@@ -32,11 +38,17 @@ type stiffnessCmd struct {
 func (stiffnessCmd) Help() string {
 	return `Finds the stiffness of chamber and water and the free gas in it from at least five points of its pressure-volume curve,
 taken at rest: wait until the pressure stands still after each step. Either bleed water from the highest pressure into a
-cup and type its weight, or pump full strokes and type how many. At a hand-operated bench type the figure alone and the
-pressure is read; or give both, bar gauge first. An empty line ends.
+cup and type its weight, or press water in from a burette or syringe and type how much, or pump full strokes and type how
+many. At a hand-operated bench type the figure alone and the pressure is read; or give both, bar gauge first. An empty line
+ends.
+
+A bench whose valve lets water in needs no typing: run a profile of six steps or so up, without a unit, catch the water
+that the vent lets out at the end and weigh it. The times of the open valve and the supply's pressure give the curve, the
+weight its scale. What such points do not show (a small stiffness beside a large cushion) is said, and not kept.
 
 Example: proofpot stiffness --cup --bench bench.toml
-Example: proofpot stiffness --stroke-ml 8.2 --points strokes.txt --bench bench.toml`
+Example: proofpot stiffness --stroke-ml 8.2 --points strokes.txt --bench bench.toml
+Example: proofpot stiffness --from records/20260314T081502Z-blank --weighed-g 262 --supply-bar 5.8 --bench bench.toml`
 }
 
 // Run fits the curve and keeps what it shows.
@@ -51,13 +63,9 @@ func (c *stiffnessCmd) Run(w *world) error {
 	if b.RoomPa == 0 {
 		b.RoomPa = supposed(setup.Run{Bench: b}).Bench.RoomPa
 	}
-	points, err := c.points(w, b)
+	fit, err := c.fit(w, b)
 	if err != nil {
 		return err
-	}
-	fit, err := characterise.FitCompliance(points, b.RoomPa)
-	if err != nil {
-		return coded{exitNo, err}
 	}
 	fmt.Fprintf(w.out, "%s\n", fit)
 	fmt.Fprintf(w.out, "free gas is %.2f %% of the chamber; at 3 bar gauge it all gives way by %.3g ml/bar\n",
@@ -65,18 +73,79 @@ func (c *stiffnessCmd) Run(w *world) error {
 	if !(fit.MLPerBar > 0 && fit.GasML > 0) {
 		return coded{exitNo, fmt.Errorf("a chamber that gives way by less than nothing: a point is wrong, or gas went in or out; nothing is kept")}
 	}
+	if err := fit.Told(); err != nil {
+		return coded{exitNo, fmt.Errorf("%w; nothing is kept", err)}
+	}
 	if text := characterise.Differs(fit.GasML, fit.GasSD, b.GasCushionML, 0.1*b.GasCushionML, "ml"); text != "" && b.GasCushionML > 0 {
 		fmt.Fprintf(w.out, "the sheet has a cushion of %.4g ml\n", b.GasCushionML)
 	}
-	how := "cup"
-	if !c.Cup {
-		how = "strokes"
-	}
 	now := time.Now().UTC().Truncate(time.Second)
 	return keep(w, c.Bench, func(_ *setup.Bench, m *setup.Measured) {
-		m.Stiffness = &setup.MeasuredStiffness{At: now, ValidUntil: now.Add(setup.ValidFor), How: how, MLPerBar: fit.MLPerBar, SDMLPerBar: fit.SD,
+		m.Stiffness = &setup.MeasuredStiffness{At: now, ValidUntil: now.Add(setup.ValidFor), How: c.how(), MLPerBar: fit.MLPerBar, SDMLPerBar: fit.SD,
 			GasML: fit.GasML, SDGasML: fit.GasSD, Points: fit.N}
 	})
+}
+
+// how is the word for the way in the bench's file.
+func (c *stiffnessCmd) how() string {
+	switch {
+	case c.Cup:
+		return "cup"
+	case c.Volume:
+		return "volumes"
+	case c.From != "":
+		return "fill"
+	}
+	return "strokes"
+}
+
+// fit finds the curve in whichever way was asked for.
+func (c *stiffnessCmd) fit(w *world, b setup.Bench) (characterise.Compliance, error) {
+	if c.From == "" {
+		points, err := c.points(w, b)
+		if err != nil {
+			return characterise.Compliance{}, err
+		}
+		fit, err := characterise.FitCompliance(points, b.RoomPa)
+		if err != nil {
+			err = coded{exitNo, err}
+		}
+		return fit, err
+	}
+	if !(c.WeighedG > 0) || !(c.SupplyBar > 0) {
+		return characterise.Compliance{}, errors.New("--from wants --weighed-g, what came out of the vent, and --supply-bar, what the supply gives")
+	}
+	r, err := record.Open(c.From)
+	if err != nil {
+		return characterise.Compliance{}, err
+	}
+	defer r.Close()
+	switch bench := r.Run.Bench; {
+	case bench.ID != b.ID:
+		return characterise.Compliance{}, fmt.Errorf("%s is of bench %q, and %s describes %q", c.From, bench.ID, c.Bench, b.ID)
+	case bench.HandOperated || bench.Supply != setup.SupplyWater:
+		return characterise.Compliance{}, fmt.Errorf("%s is of a bench whose valve does not let water in: how much came in is not to be had from it; take --cup, --volume or --stroke-ml", c.From)
+	}
+	curve, err := characterise.ReadFillCurve(r.Run, r)
+	if err != nil {
+		return characterise.Compliance{}, coded{exitNo, fmt.Errorf("%s: %w", c.From, err)}
+	}
+	room := r.Run.Bench.RoomPa
+	gramML := c.gramML(room)
+	fit, err := curve.Fit(room, room+c.SupplyBar*1e5, c.WeighedG*gramML, scaleG*gramML)
+	if err != nil {
+		err = coded{exitNo, fmt.Errorf("%s: %w", c.From, err)}
+	}
+	return fit, err
+}
+
+// scaleG is what a kitchen scale and drops in a hose leave open, g.
+const scaleG = 1.0
+
+// gramML is the volume of a gram of the water in the cup, ml.
+func (c *stiffnessCmd) gramML(roomPa float64) float64 {
+	isotherm := water.FreshIsotherm(c.WaterC)
+	return 1000 / isotherm.Density(roomPa)
 }
 
 // points reads the figures from a file, or asks for them.
@@ -144,8 +213,7 @@ func (c *stiffnessCmd) atRest(w *world, d rig.Devices, clock rig.Clock, b setup.
 
 // read takes in points, a line each.
 func (c *stiffnessCmd) read(r io.Reader, name string, b setup.Bench, pressure func() (float64, error)) ([]characterise.VolumePoint, error) {
-	isotherm := water.FreshIsotherm(c.WaterC)
-	gramML := 1000 / isotherm.Density(b.RoomPa) // ml a gram
+	gramML := c.gramML(b.RoomPa)
 	var all []characterise.VolumePoint
 	lines := bufio.NewScanner(r)
 	for n := 1; lines.Scan(); n++ {
@@ -182,8 +250,13 @@ func (c *stiffnessCmd) read(r io.Reader, name string, b setup.Bench, pressure fu
 		if figure < 0 {
 			return nil, fmt.Errorf("%s:%d: %g is below nothing; give what there is in all since the start", name, n, figure)
 		}
-		if p.ML = figure * c.StrokeML; c.Cup {
+		switch {
+		case c.Cup:
 			p.ML = -figure * gramML
+		case c.Volume:
+			p.ML = figure
+		default:
+			p.ML = figure * c.StrokeML
 		}
 		all = append(all, p)
 	}

@@ -44,7 +44,7 @@ type MeasuredBlank struct {
 type MeasuredStiffness struct {
 	At         time.Time `toml:"at"`
 	ValidUntil time.Time `toml:"valid_until"`
-	How        string    `toml:"how"` // cup or strokes
+	How        string    `toml:"how"` // cup, volumes, strokes or fill
 	MLPerBar   float64   `toml:"ml_per_bar"`
 	SDMLPerBar float64   `toml:"sd_ml_per_bar"`
 	GasML      float64   `toml:"gas_ml"` // free gas at the room's pressure
