@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
+	"strings"
 
 	"proofpot/analysis"
 	"proofpot/rig/record"
@@ -19,7 +21,12 @@ type Fill struct {
 	LowPa, HighPa float64
 	EndPa         float64 // absolute, at rest after the ramp
 	StartPa       float64 // absolute, before it
+	Strokes       float64 // full strokes of a hand pump that were typed, in all; 0: none
 }
+
+// StrokesNote begins the note by which a person says how many full strokes he has
+// made since the vent was shut, parts of one as parts: "strokes 14.5".
+const StrokesNote = "strokes "
 
 // fillLow and fillHigh bound the even part of a fill, as shares of its way.
 const (
@@ -57,6 +64,7 @@ type Filling struct {
 	ramp, rested bool
 	target       float64
 	over         bool
+	strokes      float64
 }
 
 // NewFilling begins with a run's sheet.
@@ -96,6 +104,10 @@ func (w *Filling) Line(l *record.Line) {
 		}
 		w.rested = !w.ramp
 		w.pa, w.at = append(w.pa, l.PressurePa), append(w.at, t)
+	case l.Measurement == record.Note:
+		if n, ok := strokesOf(l.Text); ok {
+			w.strokes = n
+		}
 	case w.ramp && l.Measurement == record.Valve && l.Valve == "fill" && l.HasOpen:
 		if l.Open {
 			w.opened = append(w.opened, t)
@@ -110,9 +122,34 @@ func (w *Filling) Fill() (Fill, bool) {
 	if len(w.pa) < 10 {
 		return Fill{}, false
 	}
-	f := Fill{StartPa: w.pa[0], EndPa: w.pa[len(w.pa)-1]}
+	f := Fill{StartPa: w.pa[0], EndPa: w.pa[len(w.pa)-1], Strokes: w.strokes}
 	f.valve(w.pa, w.at, w.opened, w.shut)
-	return f, f.OpenS > 0
+	return f, f.OpenS > 0 || f.Strokes > 0
+}
+
+func strokesOf(text string) (float64, bool) {
+	figure, is := strings.CutPrefix(text, StrokesNote)
+	n, err := strconv.ParseFloat(strings.TrimSpace(figure), 64)
+	return n, is && err == nil && n > 0 && n < 1e5
+}
+
+// strokeU is how well a person counts: half a stroke.
+const strokeU = 0.5
+
+// GasStrokes is the free gas in strokes of the pump that squeezed it, with its
+// standard uncertainty: n/(1 − p0/p1) by Boyle's law for n strokes from the room's
+// pressure p0 to p1, walls and water counted with the gas. It shows a change of the
+// gas, and not how much there is. 0 where no strokes were typed.
+//
+// (What the pressure alone shows of the strokes is no count: of 9 to 20 that the
+// simulated bench's operator makes on the way to 12 m, partial ones among them, it
+// misses none to nearly half.)
+func (f Fill) GasStrokes() (n, sd float64) {
+	squeezed := 1 - f.StartPa/f.EndPa
+	if f.Strokes == 0 || squeezed <= 0 {
+		return 0, 0
+	}
+	return f.Strokes / squeezed, strokeU / squeezed
 }
 
 // valve sums how long the fill valve stood open over the even part of the way.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
+	"proofpot/sensors"
 )
 
 // steps is a fill in six steps with waits between, and what the vent then lets out.
@@ -100,5 +102,76 @@ func TestAFillInStepsShowsStiffnessAndFreeGas(t *testing.T) {
 	t.Logf("told %d times; %d of %d intervals hold the truth", told, in, all)
 	if told == 0 || in*10 < all*9 {
 		t.Errorf("told %d times; only %d of %d intervals hold the truth", told, in, all)
+	}
+}
+
+// pumped is what a person counts who fills the simulated hand bench to 12 m: the
+// water that he brought in, in strokes, to half a stroke.
+func pumped(t *testing.T, gasML float64, seed uint64, more float64) Fill {
+	t.Helper()
+	run := setup.Run{Format: 1, Bench: WithoutUnit(simbench.BuiltInHandBench()), Unit: setup.Unit{ID: "blank"}}
+	run.Bench.GasCushionML, run.Unit.SealedPa = gasML, run.Bench.RoomPa
+	run.Profile = profiles.Profile{Name: "fill", ProofFactor: 1, RampMPerMin: 10, Accept: profiles.Accept{LeakMLPerH: 1},
+		Water: profiles.Water{Model: "fresh", TemperatureC: 18, LatitudeDeg: 47}, Stages: []profiles.Stage{{Name: "hold", DepthM: 12, SettleS: 60, HoldS: 60}}}
+	cfg := simbench.Default(run, seed)
+	cfg.Chamber.CushionM3 *= more
+	cfg.Seed += uint64(100 * more) // another day
+	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
+	bench, err := simbench.New(cfg, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := rig.NewPlan(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := &memory{}
+	w := record.NewWriter(file, start)
+	w.Wait = true
+	typed := false
+	loop := &rig.Loop{Plan: plan, Devices: bench, Clock: rig.NewSimClock(start, 0), Recorder: w, SyncEvery: time.Hour,
+		Observe: func(now rig.Instant, s *rig.State, _ *rig.Output, _ []sensors.Reading) {
+			if s.Phase == rig.Hold && !typed {
+				typed = true
+				w.Note(now.Mono, fmt.Sprintf("%s%.1f", StrokesNote, math.Round(2*bench.Truth().WaterInML/(cfg.Supply.StrokeM3*1e6))/2))
+			}
+		}}
+	if err := loop.Run(context.Background()); err != nil && !typed {
+		t.Logf("%g ml, seed %d: %v", gasML*more, seed, err) // a pump too large for the gas that is left
+		return Fill{}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	f, err := ReadFill(run, record.NewReader(file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func TestTypedStrokesShowMoreFreeGasAndNoOther(t *testing.T) {
+	compared := 0
+	for _, gas := range []float64{60, 150, 400} {
+		for seed := uint64(1); seed <= 4; seed++ {
+			last, sd := pumped(t, gas, seed, 1).GasStrokes()
+			for _, c := range []struct {
+				more float64
+				want string
+			}{{1.001, ""}, {1.6, "more free gas"}, {0.5, "less free gas"}} {
+				now, nowSD := pumped(t, gas, seed, c.more).GasStrokes()
+				if now == 0 {
+					continue
+				}
+				compared++
+				t.Logf("%g ml, seed %d: %.1f ± %.1f, with %g of it %.1f strokes", gas, seed, last, 2*sd, c.more, now)
+				if text := Differs(now, nowSD, last, sd, "strokes"); (text == "") != (c.want == "") || !strings.Contains(text, c.want) {
+					t.Errorf("%g ml, seed %d, %g times: %.1f, then %.1f strokes: %q", gas, seed, c.more, last, now, text)
+				}
+			}
+		}
+	}
+	if compared < 30 {
+		t.Errorf("%d fills were compared", compared)
 	}
 }

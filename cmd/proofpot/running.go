@@ -35,6 +35,7 @@ type running struct {
 	simulated bool
 	fast      bool // simulated, as fast as it goes
 	gas       *benchstate.FreeGas
+	asked     bool // how many strokes were made
 }
 
 // observe is told of each step.
@@ -53,7 +54,7 @@ func (r *running) steer(start rig.State, folder string) (rig.Stop, error) {
 		if bench, ok := r.devices.(interface{ Typed() []*typed.Driver }); ok {
 			r.watch.answers.typing.gauges = bench.Typed()
 		}
-		if r.plan.Asks || len(r.watch.answers.typing.gauges) > 0 {
+		if r.plan.Asks || r.plan.Hand && !r.w.screen || len(r.watch.answers.typing.gauges) > 0 {
 			go r.watch.answers.listen(r.w.in)
 			ready = r.watch.answers.ready
 		}
@@ -118,7 +119,13 @@ const filledPa = 1e5
 // how much free gas it shows, and a warning where that is another.
 func (r *running) filled() string {
 	p := r.watch
-	if r.held == nil || p.filling == nil || p.phase != rig.Settle || p.plan.Legs[p.leg].TargetPa < r.plan.RoomPa+filledPa {
+	if r.held == nil || p.filling == nil || p.plan.Legs[p.leg].TargetPa < r.plan.RoomPa+filledPa {
+		return ""
+	}
+	if r.plan.Hand {
+		return r.pumped()
+	}
+	if p.phase != rig.Settle {
 		return ""
 	}
 	fill, ok := p.filling.Fill()
@@ -128,13 +135,44 @@ func (r *running) filled() string {
 	}
 	now := fill.SecondsPerBar()
 	text := fmt.Sprintf("free gas by this fill: %.3g s/bar of open fill valve", now)
-	if last := r.held.state.FreeGas; last != nil {
+	if last := r.held.state.FreeGas; last != nil && last.SPerBar > 0 {
 		text += fmt.Sprintf(", %.2f of what the last showed", now/last.SPerBar)
 		if differs := characterise.Differs(now, 0, last.SPerBar, 0, "s/bar of open fill valve"); differs != "" {
 			text = differs
 		}
 	}
 	r.gas = &benchstate.FreeGas{At: time.Now().UTC().Truncate(time.Second), SPerBar: now} // kept at the end: the loop waits for no disk
+	return text
+}
+
+// pumped is filled for a hand pump: its strokes are asked for at the first rest
+// beyond a bar, and compared when they were typed.
+func (r *running) pumped() string {
+	p := r.watch
+	fill, ok := p.filling.Fill()
+	switch {
+	case p.phase != rig.Settle && p.phase != rig.Hold:
+		if r.asked {
+			p.filling = nil
+			return "free gas: not shown by this fill, no strokes were typed"
+		}
+		return ""
+	case !ok && !r.asked:
+		r.asked = true
+		return "the free gas shows in the strokes: note how many full ones you have made since the vent was shut, \"strokes 14.5\" say"
+	case !ok:
+		return ""
+	}
+	p.filling = nil
+	now, sd := fill.GasStrokes()
+	text := fmt.Sprintf("free gas by this fill: worth %.1f ± %.1f strokes of the pump", now, 2*sd)
+	if last := r.held.state.FreeGas; last != nil && last.Strokes > 0 {
+		text += fmt.Sprintf(", %.2f of what the last showed", now/last.Strokes)
+		if differs := characterise.Differs(now, sd, last.Strokes, sd, "strokes"); differs != "" {
+			text = differs
+		}
+	}
+	r.gas = &benchstate.FreeGas{At: time.Now().UTC().Truncate(time.Second), Strokes: now}
 	return text
 }
 

@@ -2,10 +2,12 @@ package main
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
 
+	"proofpot/analysis/characterise"
 	"proofpot/sensors/typed"
 )
 
@@ -23,6 +25,16 @@ type typing struct {
 // gauge only, and says whether it is that.
 func (t *typing) line(text string) bool {
 	words := strings.Fields(text)
+	if len(words) == 2 && words[0]+" " == characterise.StrokesNote {
+		t.mu.Lock()
+		defer t.mu.Unlock()
+		if n, err := strconv.ParseFloat(words[1], 64); err != nil || !(n > 0) {
+			t.says = append(t.says, fmt.Sprintf("%q is no number of strokes; type, say, strokes 14.5", words[1]))
+		} else {
+			t.notes = append(t.notes, characterise.StrokesNote+words[1])
+		}
+		return true
+	}
 	for _, g := range t.gauges {
 		var number string
 		switch {

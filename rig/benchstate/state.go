@@ -51,10 +51,11 @@ type Running struct {
 }
 
 // FreeGas is the gas in the chamber as the last fill showed it, by how long the
-// fill valve stood open for a bar.
+// fill valve stood open for a bar, or by the strokes of a hand pump.
 type FreeGas struct {
 	At      time.Time `toml:"at"`
-	SPerBar float64   `toml:"s_per_bar"`
+	SPerBar float64   `toml:"s_per_bar,omitempty"`
+	Strokes float64   `toml:"strokes,omitempty"` // that the gas is worth, see characterise.Fill
 }
 
 // DefaultBase is where the folders of all benches lie.

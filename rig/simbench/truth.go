@@ -26,6 +26,7 @@ type Truth struct {
 	InsideRHPct float64
 	LiquidML    float64 // in the unit
 	CushionML   float64 // gas volume
+	WaterInML   float64 // that was let in or pumped, in all
 	WaterOutML  float64 // that has left the chamber, in all
 	FillOpen    bool
 	VentOpen    bool
@@ -43,7 +44,8 @@ func (b *Bench) Truth() Truth {
 	t.GasC, t.WaterC, t.WallC, t.RoomC = b.c.gasK-zeroC, b.c.waterC, b.c.wallC, b.c.roomC
 	t.UnitC, t.InsidePa, t.InsideRHPct = b.u.airC(), b.u.insidePa, b.insideRH()
 	t.LiquidML = b.u.liquidKg / 1000 / millilitre
-	t.CushionML, t.WaterOutML = b.c.gasM3/millilitre, b.sum.waterOut/millilitre
+	t.CushionML = b.c.gasM3 / millilitre
+	t.WaterInML, t.WaterOutML = b.sum.waterIn/millilitre, b.sum.waterOut/millilitre
 	t.FillOpen, t.VentOpen = b.fill.open, b.vent.open
 	t.ComplianceMLPerBar = (b.c.gasM3/b.c.pa + b.elastic) * bar / millilitre
 	return t
