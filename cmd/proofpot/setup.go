@@ -24,6 +24,7 @@ type setupCmd struct {
 	Wait        time.Duration `help:"How long to wait for the lid switch and the emergency stop to be operated." default:"2m"`
 	Read        time.Duration `help:"How long to read the sensors at open vent; the noise takes 20 s." default:"25s"`
 	Only        bool          `help:"Write the bench file and end; prove nothing."`
+	Blank       string        `help:"Profile of the blank; a shorter one knows the bench's leak less well." default:"blank-30m-sea" placeholder:"PROFILE"`
 
 	parts  []busPart // on the I2C buses, once they were asked
 	sample string    // a line that came from the transducer's port

@@ -49,7 +49,7 @@ func (c *setupCmd) prove(w *world, bench setup.Bench) error {
 	if err != nil {
 		return err
 	}
-	if err := c.blank(w, len(measured.Blanks) > 0); err != nil {
+	if err := c.blank(w, sheet, len(measured.Blanks) > 0); err != nil {
 		return err
 	}
 	if err := c.stiffness(w, bench, measured.Stiffness != nil); err != nil {
@@ -189,18 +189,26 @@ func (c *setupCmd) look(w *world, sheet setup.Run) error {
 	return nil
 }
 
-func (c *setupCmd) blank(w *world, done bool) error {
+func (c *setupCmd) blank(w *world, sheet setup.Run, done bool) error {
 	fmt.Fprintln(w.out, "\n3. The blank: what the bench itself leaks")
 	next := "proofpot blank --bench " + c.Bench
+	var err error
+	if sheet.Profile, err = profiles.Load(c.Blank); err != nil {
+		return err
+	}
+	foreseen, err := rig.Foresee(supposed(sheet))
+	if err != nil {
+		return err
+	}
 	switch {
 	case done:
 		fmt.Fprintln(w.out, "was run before; again: "+next)
 		return nil
-	case c.later(w, "It takes three hours with no unit in the chamber. Run it now?"):
+	case c.later(w, fmt.Sprintf("It takes %s with no unit in the chamber. Run it now?", foreseen.Total.Round(time.Minute))):
 		fmt.Fprintln(w.out, "later: "+next)
 		return nil
 	}
-	run := blankCmd{blankRun{Profile: "blank-30m-sea", Bench: c.Bench, stateFlag: c.stateFlag, Records: c.Records, Acknowledge: true, Wait: c.Wait}}
+	run := blankCmd{blankRun{Profile: c.Blank, Bench: c.Bench, stateFlag: c.stateFlag, Records: c.Records, Acknowledge: true, Wait: c.Wait}}
 	return run.Run(w)
 }
 
