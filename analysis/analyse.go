@@ -8,6 +8,7 @@ import (
 	"sort"
 
 	"proofpot/profiles"
+	"proofpot/profiles/assumed"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 )
@@ -376,7 +377,7 @@ func (a *analysis) creepAt(t float64) float64 {
 		a.creepStep = max(5, a.x.endS/100_000)
 		n := int(a.x.endS/a.creepStep) + 2
 		a.creep = make([]float64, n)
-		keep := math.Exp(-a.creepStep / slowCreepS)
+		keep := math.Exp(-a.creepStep / assumed.SlowCreepS)
 		for i := 1; i < n; i++ {
 			p := a.pressureAt((float64(i) - 0.5) * a.creepStep)
 			if math.IsNaN(p) {

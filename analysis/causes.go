@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"proofpot/profiles/assumed"
 )
 
 // The causes of TRADE.md 1.6 that a fall of pressure in a hold may have.
@@ -264,8 +266,8 @@ func (f *facts) creep() *thought {
 		step = math.Abs(f.st.meanPa - f.a.pressureAt(f.st.ramp.start))
 	}
 	since := f.w.start - f.st.dwell().start
-	share := math.Log1p((since+f.w.length())/creepTimeS) - math.Log1p(since/creepTimeS)
-	may := 2 * creepSD * step / 1e5 * f.a.v.unitML / 1000 * share / f.hours
+	share := math.Log1p((since+f.w.length())/assumed.CreepS) - math.Log1p(since/assumed.CreepS)
+	may := 2 * assumed.CreepML * step / 1e5 * f.a.v.unitML / 1000 * share / f.hours
 	t.pro(0.5, "a unit of %.3g l that gives way slowly may feign up to some %.2g ml/h in this hold", f.a.v.unitML/1000, may)
 	f.decelerating(t)
 	if f.low > 2*may {

@@ -5,41 +5,13 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
-// What is known beforehand of a bench whose sheet says no more. "Good to some
-// 10 %" is read as a rectangular distribution of ±10 %, whose standard deviation
-// is a tenth over √3 (JCGM 100:2008, 4.3.7).
-const (
-	sheetSD = 0.10 / 1.7320508075688772
-
-	// Walls of a chamber grow by three times their linear coefficient: steel
-	// 35e-6, stainless 50e-6, aluminium 69e-6, glass-fibre laminates to 90e-6 1/K
-	// (handbook values), less what the unit grows; a sheet that does not name
-	// the material leaves the whole range.
-	wallMean, wallSD = 62e-6, 22e-6 // 1/K
-
-	// A unit grows by three times its own coefficient, 70e-6 (metal) to 300e-6 1/K
-	// (plastics; handbook values), into the room that the water has.
-	unitGrowthSD = 80e-6 // 1/K
-
-	// A unit that was put in warmer or colder than the water grows or shrinks until
-	// it has taken its temperature: by this much, as unitGrowthSD has it.
-	unitGrowth  = 170e-6 // 1/K
-	unitStartK  = 0.3    // K, how far off it may be where no thermometer inside tells
-	unitTauS    = 700.0  // s, by which it follows; common practice, no source
-	unitSteadyK = 1.0    // K, of change in a hold, beyond which its walls are not at the temperature of its air; common practice, no source
-
-	// Slow give of the unit after a step: with the logarithm of time, and with one
-	// long relaxation time; common practice, no source.
-	creepTimeS = 20.0   // s
-	slowCreepS = 2000.0 // s
-	creepSD    = 0.0015 // ml a bar of the step and a litre of the unit, for each e-fold of time
-	slowCreep  = 0.006  // ml a bar and a litre, in the long run
-
-	unknownBlankSD = 0.1 // ml/h/bar, where no blank was run
-)
+// unitSteadyK is the change in a hold, beyond which a unit's walls are not at the
+// temperature of its air, K; common practice, no source.
+const unitSteadyK = 1.0
 
 // bySettling is the budget's line for it.
 const bySettling = "settling of the gas temperature"
@@ -49,6 +21,10 @@ type block struct {
 	t, p   float64 // s, Pa
 	lnp    float64 // mean of ln p
 	gas    float64 // K, mean of the thermometer; NaN without one
+	water  float64 // °C, mean of the water
+	apart  float64 // K, mean of how much warmer the unit was than the water, see unitK
+	long   float64 // s, that it means
+	driven float64 // Pa h, gauge pressure summed up since the part began
 	n      float64
 	part   int
 	inHold bool
@@ -63,6 +39,7 @@ const (
 	colStiff
 	colBlank
 	colCreep
+	colSoon
 	colSlow
 	colWater
 	colUnit
@@ -104,7 +81,8 @@ type reduced struct {
 	cools   []cooling
 	heat    []float64 // K, how far the gas may have been warmed before each part
 	rampEnd float64
-	step    float64 // Pa, the rise before the dwell
+	step    float64   // Pa, the rise before the dwell; negative where pressure was let off
+	swing   []float64 // ml², covariance of what the swing of the room does, by pairs of blocks
 }
 
 const maxParts = 10
@@ -127,7 +105,7 @@ func (f *chamberFit) prepare() {
 		lo, _ := between(f.s.t, f.st.ramp.start, f.st.ramp.end)
 		hi, _ := between(f.s.t, f.st.dwell().start, f.st.dwell().end)
 		if lo < len(f.s.p) && hi < len(f.s.p) {
-			f.step = math.Abs(f.s.p[hi] - f.s.p[lo])
+			f.step = f.s.p[hi] - f.s.p[lo]
 		}
 	}
 	hold := f.window()
@@ -135,16 +113,24 @@ func (f *chamberFit) prepare() {
 	for i, part := range parts {
 		lo, hi := between(f.s.t, part.start, part.end)
 		var b block
-		width := 0.0
-		flush := func() {
+		width, thermometers, first := 0.0, 0.0, len(f.blocks)
+		flush := func(next int) {
 			if b.n >= 1 {
 				b.t /= b.n
 				b.p /= b.n
 				b.lnp /= b.n
-				b.gas /= b.n
+				b.gas /= thermometers
+				if thermometers < b.n/2 {
+					b.gas = math.NaN()
+				}
+				f.temperatures(&b, next)
+				if n := len(f.blocks); n > first {
+					last := &f.blocks[n-1]
+					b.driven = last.driven + ((b.p+last.p)/2-f.v.roomPa)*(b.t-last.t)/3600
+				}
 				f.blocks = append(f.blocks, b)
 			}
-			b = block{part: i}
+			b, thermometers = block{part: i}, 0
 		}
 		b.part = i
 		end := math.Inf(-1)
@@ -156,7 +142,7 @@ func (f *chamberFit) prepare() {
 			t := f.s.t[k]
 			inHold := t > hold.start
 			if t >= end || inHold != wasHold {
-				flush()
+				flush(k)
 				width = max(long/36, 3*f.s.dt)
 				if since := t - part.start; since < 90 {
 					width = min(width, max(3*f.s.dt, 4, since/6))
@@ -168,20 +154,63 @@ func (f *chamberFit) prepare() {
 			b.t += t
 			b.p += f.s.p[k]
 			b.lnp += math.Log(f.s.p[k])
-			if f.s.gas != nil {
+			if f.s.gas != nil && f.s.gas[k] == f.s.gas[k] {
 				b.gas += float64(f.s.gas[k]) + water.ZeroC
-			} else {
-				b.gas = math.NaN()
+				thermometers++
 			}
 			b.n++
 		}
-		flush()
+		flush(hi)
 		c := cooling{start: part.start, tau: 40, base: f.base}
 		if f.s.gas != nil {
 			c = fitCooling(f.s, part, f.base)
 		}
 		f.cools = append(f.cools, c)
 		f.heat = append(f.heat, f.heating(part))
+	}
+	f.swings()
+}
+
+// swings works out what the swing of the room may do to the volume: it goes up
+// and down within a hold, which looks like a leak and like what fades.
+func (f *chamberFit) swings() {
+	if f.v.waterML <= 0 {
+		return
+	}
+	c := 20.0
+	if f.base != nil && len(f.blocks) > 0 {
+		c = f.blocks[0].water
+	}
+	s := assumed.Pot{ChamberML: f.v.chamberML, WaterML: f.v.waterML}.Swing(waterExpansion(c, c+0.1) / 0.1)
+	n := len(f.blocks)
+	f.swing = make([]float64, n*n)
+	for i := range f.blocks {
+		for j := i; j < n; j++ {
+			a, b := &f.blocks[i], &f.blocks[j]
+			f.swing[i*n+j] = s.Cov(b.t-a.t, a.long, b.long)
+		}
+	}
+}
+
+// temperatures means what is known by time only over a block that ends before
+// reading next: water that goes up and down within hours is not at its mean in the
+// middle of a long block.
+func (f *chamberFit) temperatures(b *block, next int) {
+	const many, long = 16, 600.0 // s
+	first := next - 1
+	for left := b.n; first > 0 && left > 1; first-- {
+		if !f.s.spike[first] {
+			left--
+		}
+	}
+	if b.long = f.s.t[next-1] - f.s.t[first]; b.long < long {
+		b.water, b.apart = f.waterC(b.t), f.unitK(b.t)
+		return
+	}
+	for i := range many {
+		t := f.s.t[first+(next-1-first)*i/(many-1)]
+		b.water += f.waterC(t) / many
+		b.apart += f.unitK(t) / many
 	}
 }
 
@@ -203,7 +232,25 @@ func (f *chamberFit) fit(tied, curved bool) *estimate {
 	return best
 }
 
+// once is one such fit, of the linear model about what is known of the bench's own
+// leak; where the gas has lost much and the data say otherwise of it, again about
+// what they say (Gauss and Newton).
 func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estimate, float64) {
+	e, score := f.about(f.v.blank, tied, curved, tau, drift)
+	for range 3 {
+		if e == nil || e.bent < muchBent {
+			break
+		}
+		e, score = f.about(e.blank, tied, curved, tau, drift)
+	}
+	return e, score
+}
+
+// muchBent is the error of the straight line that stands for a part, as a share of
+// the gas volume, beyond which it is drawn again.
+const muchBent = 1e-5
+
+func (f *chamberFit) about(blank float64, tied, curved bool, tau float64, drift wander) (*estimate, float64) {
 	n := len(f.blocks)
 	holds := 0
 	for i := range f.blocks {
@@ -215,14 +262,10 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		return nil, 0
 	}
 	// Reference at the start of each part, where what has gone in is known best.
-	type ref struct{ p, k, w, v, u float64 }
-	refs := make([]ref, len(f.parts))
+	refs := make([]origin, len(f.parts))
 	for i := range f.blocks {
-		b := &f.blocks[i]
-		if r := &refs[b.part]; r.v == 0 {
-			*r = ref{p: math.Exp(b.lnp), k: f.gasK(b), w: f.waterC(b.t)}
-			r.v = f.v.volume(r.p, f.gone(b.t))
-			r.u = f.unitK(b.t)
+		if b := &f.blocks[i]; refs[b.part].v == 0 {
+			refs[b.part] = f.origin(b)
 		}
 	}
 	window := f.window()
@@ -268,16 +311,19 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	cov := mat.NewSymDense(n, nil)
 	comp := make([]float64, n)
 	var meanC, meanGauge float64
+	var most float64
 	for i := range f.blocks {
 		b := &f.blocks[i]
 		r := &refs[b.part]
 		p := math.Exp(b.lnp)
-		kelvin := f.gasK(b)
-		g := gasGrowth(r.p, r.k, p, kelvin)
-		dw := f.waterC(b.t) - r.w
-		y[i] = r.v*g - f.v.stiff*(p-r.p) + f.v.waterML*waterExpansion(r.w, r.w+dw)
+		dw := b.water - r.w
 		h := (b.t - mid) / 3600
 		gauge := p - f.v.roomPa
+		var bench float64
+		y[i], bench = f.grown(b, r, blank)
+		if !f.v.waterFed {
+			most = max(most, math.Abs(b.driven-r.driven)/r.v)
+		}
 		switch {
 		case tied || b.inHold:
 			x.Set(i, colLeak, shape[i])
@@ -293,15 +339,16 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 			x.Set(i, colWall, r.v/r.k*dw)
 		}
 		x.Set(i, colStiff, f.v.stiff*(p-r.p))
-		x.Set(i, colBlank, gauge*h)
-		x.Set(i, colCreep, math.Log1p(max(b.t-f.rampEnd, 0)/creepTimeS))
+		x.Set(i, colBlank, bench)
+		x.Set(i, colCreep, math.Log1p(max(b.t-f.rampEnd, 0)/assumed.CreepS))
+		x.Set(i, colSoon, -f.step/1e5*f.v.unitML/1000*math.Expm1(-max(b.t-f.rampEnd, 0)/assumed.SoonCreepS))
 		x.Set(i, colSlow, f.creep(b.t)/1e5*f.v.unitML/1000)
 		warm := -f.v.waterML * 2.1e-4
 		if f.s.gas == nil || !f.v.gas && f.cools[b.part].sound {
 			warm += r.v / r.k
 		}
 		x.Set(i, colWater, warm*h)
-		x.Set(i, colUnit, -f.v.unitML*(f.unitK(b.t)-r.u))
+		x.Set(i, colUnit, -f.v.unitML*(b.apart-r.u))
 		key := [2]int{b.part, 0}
 		if !tied && b.inHold {
 			key[1] = 1
@@ -330,7 +377,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		meanGauge += gauge / float64(n)
 	}
 	// Columns that are idle are held at zero by what is known beforehand.
-	mean[colWall], sd[colWall] = wallMean, math.Hypot(wallSD, unitGrowthSD*f.v.unitML/max(f.v.chamberML, 1))
+	mean[colWall], sd[colWall] = assumed.WallGrowth, math.Hypot(assumed.WallGrowthSD, assumed.UnitGrowthSD*f.v.unitML/max(f.v.chamberML, 1))
 	if f.v.gas {
 		mean[colWall], sd[colWall] = 0, 0.3
 	}
@@ -338,17 +385,20 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	// here it would take a leak for an error of the sheet. Its doubt is a scale of
 	// the result instead, as the gas volume's is.
 	sd[colStiff] = 1e-6
-	mean[colBlank], sd[colBlank] = f.v.blank, f.v.blankSD
+	mean[colBlank], sd[colBlank] = f.v.blank-blank, f.v.blankSD
 	switch {
 	case f.v.gas:
 		sd[colUnit] = 1e-12
 	case f.within != nil && f.base != nil:
-		mean[colUnit], sd[colUnit] = unitGrowth, unitGrowthSD
+		mean[colUnit], sd[colUnit] = assumed.UnitGrowth, assumed.UnitGrowthSD
 	default:
-		sd[colUnit] = unitGrowth
+		sd[colUnit] = assumed.UnitGrowth
 	}
-	sd[colCreep] = creepSD * max(f.step/1e5, 0.1) * f.v.unitML / 1000
-	sd[colSlow] = slowCreep
+	// It has the sign of the step: what was let off comes back, and hides a leak.
+	sd[colCreep] = assumed.CreepML * max(math.Abs(f.step)/1e5, 0.1) * f.v.unitML / 1000
+	mean[colCreep] = math.Copysign(sd[colCreep], f.step)
+	mean[colSoon], sd[colSoon] = assumed.SoonCreep, assumed.SoonCreep
+	sd[colSlow] = assumed.SlowCreep
 	sd[colWater] = 1e-9
 	if f.base != nil {
 		sd[colWater] = math.Hypot(f.base.u, f.base.bend(f.blocks[0].t, f.blocks[n-1].t))
@@ -402,6 +452,9 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 					cov.SetSym(i, j, cov.At(i, j)+errs[i]*errs[j]*c)
 				}
 			}
+			if f.swing != nil {
+				cov.SetSym(i, j, cov.At(i, j)+f.swing[i*n+j])
+			}
 			w := comp[i] * comp[j] * drift.cov(f.blocks[i].t-f.blocks[0].t, f.blocks[j].t-f.blocks[0].t)
 			cov.SetSym(i, j, cov.At(i, j)+w)
 		}
@@ -412,7 +465,8 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	if err != nil {
 		return nil, 0
 	}
-	e := &estimate{value: p.b[colLeak], u: p.sd(colLeak), settle: p.b[colSettle], settleU: p.sd(colSettle), tied: tied, n: n, chi2: p.chi2, drift: drift, tau: tau}
+	e := &estimate{value: p.b[colLeak], u: p.sd(colLeak), settle: p.b[colSettle], settleU: p.sd(colSettle), tied: tied, n: n, chi2: p.chi2, drift: drift, tau: tau, blank: blank + p.b[colBlank]}
+	e.bent = math.Pow(p.b[colBlank]*most, 2) / 2
 	// Residuals wider than the errors allow for widen the result (Birge's ratio).
 	if dof := float64(n - k + len(exCol)); dof > 5 && p.chi2 > dof {
 		e.u *= math.Sqrt(min(p.chi2/dof, 9))
@@ -440,7 +494,7 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 		exCol = append(exCol, tauCol)
 	}
 	add(bySettling, append(exCol, colWarm)...)
-	add("creep of the unit", colCreep, colSlow)
+	add("creep of the unit", colCreep, colSoon, colSlow)
 	// What the readings leave: noise and drift.
 	e.white = f.whiteLine()
 	if tied || holds == n {
@@ -453,13 +507,13 @@ func (f *chamberFit) once(tied, curved bool, tau float64, drift wander) (*estima
 	// A leak scales with the gas volume, which is known as well as the sheet and
 	// what has gone in since.
 	last := refs[len(refs)-1]
-	rel := math.Hypot(sheetSD*f.v.gasML, f.goneSD(window.start)) / last.v
+	rel := math.Hypot(assumed.SheetSD*f.v.gasML, f.goneSD(window.start)) / last.v
 	if f.v.waterFed || f.v.gas {
-		rel = sheetSD
+		rel = assumed.SheetSD
 	}
 	whole := math.Abs(e.value + f.v.blank*meanGauge)
 	rel *= (last.v / last.p) / (last.v/last.p + f.v.stiff)
-	stiff := 2 * sheetSD * f.v.stiff / (last.v/last.p + f.v.stiff)
+	stiff := 2 * assumed.SheetSD * f.v.stiff / (last.v/last.p + f.v.stiff)
 	e.budget = append(e.budget, Budget{Source: "gas volume from the sheet", MLPerH: rel * whole},
 		Budget{Source: "stiffness from the sheet", MLPerH: stiff * whole})
 	rel = math.Hypot(rel, stiff)

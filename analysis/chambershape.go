@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
@@ -135,14 +136,45 @@ func (f *chamberFit) gasK(b *block) float64 {
 	c := &f.cools[b.part]
 	if f.s.gas == nil {
 		if f.base != nil {
-			return f.base.at(b.t) + water.ZeroC
+			return b.water + water.ZeroC
 		}
 		return 293.15
 	}
 	if c.sound || math.IsNaN(b.gas) {
-		return c.kelvin(b.t)
+		if c.base != nil {
+			return c.above(b.t) + b.water + water.ZeroC
+		}
+		return c.above(b.t) + water.ZeroC
 	}
 	return b.gas
+}
+
+// origin is the state at the first block of a part, from which its growth counts.
+type origin struct{ p, k, w, v, u, driven float64 }
+
+func (f *chamberFit) origin(b *block) origin {
+	p := math.Exp(b.lnp)
+	return origin{p: p, k: f.gasK(b), w: b.water, v: f.v.volume(p, f.gone(b.t)), u: b.apart, driven: b.driven}
+}
+
+// grown is what the gas of a part has grown by since its origin, with the water's
+// growth and less what chamber and water give, ml, where the bench itself leaks
+// blank ml/h a Pa. Where gas is let in, gas leaves: d ln(p V/T) = −q dt/V, so that
+// V = V₀ (1 + growth) e^(−∫q dt/V); where water is, water leaves. bench is how much
+// less it is for each ml/h a Pa that the bench leaks more.
+func (f *chamberFit) grown(b *block, r *origin, blank float64) (ml, bench float64) {
+	p := math.Exp(b.lnp)
+	grown, driven := 1+gasGrowth(r.p, r.k, p, f.gasK(b)), b.driven-r.driven
+	switch {
+	case f.v.gas: // so does what goes into the unit
+		ml, bench = r.v*math.Log(grown)-blank*driven, driven
+	case f.v.waterFed:
+		ml, bench = r.v*(grown-1)-blank*driven, driven
+	default:
+		grown *= math.Exp(-blank * driven / r.v)
+		ml, bench = r.v*(grown-1), grown*driven
+	}
+	return ml + f.v.waterML*waterExpansion(r.w, b.water) - f.v.stiff*(p-r.p), bench
 }
 
 func (f *chamberFit) waterC(t float64) float64 {
@@ -158,7 +190,7 @@ func (f *chamberFit) unitK(t float64) float64 {
 	if f.within != nil && f.base != nil {
 		return f.within.at(t) - f.base.at(t)
 	}
-	return unitStartK * math.Exp(-t/unitTauS)
+	return assumed.UnitApartK * math.Exp(-t/assumed.UnitFollowsS)
 }
 
 // restlessUnit is what a unit may feign, ml/h, that was warm and cools, or the
@@ -168,7 +200,7 @@ func (f *chamberFit) restlessUnit(w interval) float64 {
 		return 0
 	}
 	k := math.Abs(f.unitK(w.end)-f.unitK(w.start)) - unitSteadyK
-	return max(k, 0) * unitGrowth / 2 * f.v.unitML / (w.length() / 3600)
+	return max(k, 0) * assumed.UnitGrowth / 2 * f.v.unitML / (w.length() / 3600)
 }
 
 // heating bounds the warming of the gas before a closed part: compression of an

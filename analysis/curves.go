@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
@@ -153,26 +154,23 @@ func (a *analysis) fittedHold(st *stage) (ts, ps []float64) {
 	for i := range sd {
 		sd[i] = math.Inf(1)
 	}
-	sd[cCreep] = creepSD * max(f.step/1e5, 0.1) * f.v.unitML / 1000
+	sd[cCreep] = assumed.CreepML * max(math.Abs(f.step)/1e5, 0.1) * f.v.unitML / 1000
 	comp := make([]float64, n)
 	q := e.value
-	type ref struct{ p, k, w, v float64 }
-	refs := map[int]ref{}
+	refs := map[int]origin{}
 	for row, i := range in {
 		b := &f.blocks[i]
 		p := math.Exp(b.lnp)
 		r, ok := refs[b.part]
 		if !ok {
-			r = ref{p, f.gasK(b), f.waterC(b.t), f.v.volume(p, f.gone(b.t))}
+			r = f.origin(b)
 			refs[b.part] = r
 			if f.v.gas && row == 0 {
 				q /= liquidEquivalent(1, st.meanPa, f.v.roomPa, r.k)
 			}
 		}
-		dw := f.waterC(b.t) - r.w
-		h := (b.t - st.hold.start) / 3600
-		y[row] = r.v*(f.gasK(b)/r.k*r.p/p-1) - f.v.stiff*(p-r.p) + f.v.waterML*waterExpansion(r.w, r.w+dw) -
-			wallMean*f.v.chamberML*dw - f.v.blank*(p-f.v.roomPa)*h - q*(shape[i]-shape[in[0]])
+		ml, _ := f.grown(b, &r, e.blank)
+		y[row] = ml - assumed.WallGrowth*f.v.chamberML*(b.water-r.w) - q*(shape[i]-shape[in[0]])
 		tau := e.tau
 		if math.IsNaN(tau) {
 			tau = f.cools[b.part].tau
@@ -187,7 +185,7 @@ func (a *analysis) fittedHold(st *stage) (ts, ps []float64) {
 		if f.s.gas != nil && f.cools[b.part].fitted {
 			sd[w] = f.cools[b.part].doubt()
 		}
-		x.Set(row, cCreep, math.Log1p(max(b.t-f.rampEnd, 0)/creepTimeS))
+		x.Set(row, cCreep, math.Log1p(max(b.t-f.rampEnd, 0)/assumed.CreepS))
 		comp[row] = r.v/p + f.v.stiff
 	}
 	for i := range n {

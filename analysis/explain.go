@@ -7,6 +7,7 @@ import (
 	"slices"
 	"unicode"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
@@ -189,7 +190,7 @@ func (a *analysis) gather(r *Result, st *stage) *facts {
 		c0, c1 := a.base.at(t0), a.base.at(t1)
 		f.warmK = c1 - c0
 		// Walls that grow make room, water that grows takes it.
-		f.warmPa = (wallMean*a.v.chamberML*f.warmK - a.v.waterML*waterExpansion(c0, c1)) / f.comp
+		f.warmPa = (assumed.WallGrowth*a.v.chamberML*f.warmK - a.v.waterML*waterExpansion(c0, c1)) / f.comp
 	}
 	if b0, ok := nearest(&a.x.roomPa, t0); ok {
 		if b1, ok := nearest(&a.x.roomPa, t1); ok {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"sort"
+
+	"proofpot/profiles/assumed"
 )
 
 // ingress is what has gone into the unit by a time, ml, with its standard
@@ -74,7 +76,7 @@ func (a *analysis) readIngress() bool {
 				g.t = append(g.t, t/n)
 				m := max(w/n, 0)
 				g.w = append(g.w, m)
-				g.u = append(g.u, sheetSD*m+v.noise)
+				g.u = append(g.u, assumed.SheetSD*m+v.noise)
 				top = max(top, m)
 			}
 			t, w, n = 0, 0, 0

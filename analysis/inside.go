@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 	"proofpot/rig/setup"
 )
@@ -32,10 +33,6 @@ type void struct {
 	jumps             []jump
 	squeeze, squeezeU float64 // 1/Pa, how much of the void the chamber's pressure takes
 }
-
-// thermometerLag is by how long the thermometer inside may be behind the air
-// there, or before it, s, standard uncertainty; common practice, no source.
-const thermometerLag = 10.0
 
 // unevenAir is by how much of a change of the air's temperature the thermometer
 // inside errs, standard uncertainty: air that warms or cools is not of one
@@ -147,7 +144,11 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		v.share, v.shareU = 0, 0
 	}
 	knots := []float64{}
+	var cuts []float64 // no mean of readings reaches over the start or the end of a ramp
 	for _, s := range stages {
+		if s.ramp.real() {
+			cuts = append(cuts, s.ramp.start, s.ramp.end)
+		}
 		for _, part := range []interval{s.ramp, s.settle, s.hold} {
 			if part.real() {
 				knots = append(knots, part.start)
@@ -176,7 +177,11 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 	var t, y, e, n float64
 	end := v.t[0] + width
 	for i := range v.t {
-		if v.t[i] >= end {
+		past := len(cuts)
+		for len(cuts) > 0 && v.t[i] > cuts[0] {
+			cuts = cuts[1:]
+		}
+		if v.t[i] >= end || len(cuts) < past {
 			if n > 0 {
 				ts, ys, es, ns = append(ts, t/n), append(ys, y/n), append(es, e/n), append(ns, n)
 			}
@@ -218,8 +223,8 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 	if len(steps) > 6 {
 		steps = steps[:6]
 	}
-	k := len(knots) + 4 + len(steps)
-	squeezeCol := k - 3
+	k := len(knots) + 5 + len(steps)
+	squeezeCol := k - 4
 	if len(ts) < k+5 {
 		return
 	}
@@ -230,7 +235,7 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 	x := mat.NewDense(len(ts), k, nil)
 	noise := v.noise * v.pa[0] / v.freeML
 	tempSD := 0.004 // K, what the smoothed thermometer still errs
-	sd := make([]float64, k)
+	sd, mean := make([]float64, k), make([]float64, k)
 	for i := range sd {
 		sd[i] = 0.5 // a change of the leak by half the void over the record
 	}
@@ -252,10 +257,13 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		x.Set(i, squeezeCol+1, creep(ts[i])/1e5)
 		half := v.temp.half / 3
 		x.Set(i, squeezeCol+2, (v.temp.at(ts[i]+half)-v.temp.at(ts[i]-half))/(2*half)/293)
+		x.Set(i, squeezeCol+3, v.temp.at(ts[i])-v.temp.at(ts[0]))
 	}
 	// The unit's elastic squeeze and its creep, a bar: TRADE.md, table 1.6, rows 18 and 19.
 	sd[squeezeCol], sd[squeezeCol+1] = 1e-3, 3e-4
-	sd[squeezeCol+2] = thermometerLag
+	sd[squeezeCol+2] = assumed.InsideLagS
+	// The void grows with its walls as they warm.
+	mean[squeezeCol+3], sd[squeezeCol+3] = assumed.UnitGrowth, assumed.UnitGrowthSD
 	// 1/p goes down evenly with what has come in, whatever that is (Boyle). How
 	// much a leak may change from part to part is not known either: a tight unit
 	// needs no change, and a description that needs none is the better one.
@@ -272,7 +280,7 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		for i := 1; i <= len(knots); i++ {
 			sd[i] = change
 		}
-		p, err := (&linear{x: x, y: y, free: free, mean: make([]float64, k), sd: sd}).solve()
+		p, err := (&linear{x: x, y: y, free: free, mean: mean, sd: sd}).solve()
 		if err != nil {
 			return math.Inf(-1)
 		}
@@ -365,11 +373,9 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 		return nil
 	}
 	const (
-		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cCreep, cGive, cFixed = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
+		cLeak, cOffset, cCurve, cSqueeze, cVapour, cTemp, cLag, cCreep, cGive, cGrow, cFixed = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
 
-		drift  = 1.5  // Pa/√h
-		creeps = 0.4  // of the squeeze, in the long run, within a factor of two; common practice, no source
-		lag    = 10.0 // s, by which the thermometer may be behind the air, or before it
+		creeps = 0.4 // of the squeeze, in the long run, within a factor of two; common practice, no source
 	)
 	var sudden []jump
 	for _, j := range v.steps() {
@@ -381,9 +387,9 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 	y := make([]float64, n)
 	cov := mat.NewSymDense(n, nil)
 	soft := math.Abs(v.squeeze) + 2*v.squeezeU
-	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, v.squeezeU + 1e-12, max(v.shareU, 1e-9), max(v.temp.u, 1e-6), thermometerLag, creeps*soft + 1e-12, max(creepShareSD*math.Abs(give.ml), 1e-9)}
+	sd := []float64{math.Inf(1), math.Inf(1), 1e-9, v.squeezeU + 1e-12, max(v.shareU, 1e-9), v.temp.slopeSD(part.length()), assumed.InsideLagS, creeps*soft + 1e-12, max(assumed.VoidCreep*math.Abs(give.ml), 1e-9), assumed.UnitGrowthSD}
 	mean := make([]float64, cFixed+len(sudden))
-	mean[cGive] = creepShare * give.ml
+	mean[cGive], mean[cGrow] = assumed.VoidCreep*give.ml, assumed.UnitGrowth
 	for range sudden {
 		sd = append(sd, 0.1*v.freeML)
 	}
@@ -407,6 +413,7 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 		x.Set(i, cVapour, v.freeML*(b.e-list[0].e)/p0)
 		x.Set(i, cTemp, v.freeML/293*h)
 		x.Set(i, cGive, give.shape(b.t)-give.shape(mid))
+		x.Set(i, cGrow, -v.freeML*(v.temp.at(b.t)-v.temp.at(mid))) // the void grows with its walls as they warm
 		w := v.temp.half / 3
 		x.Set(i, cLag, v.freeML/293*(v.temp.at(b.t+w)-v.temp.at(b.t-w))/(2*w))
 		for k, j := range sudden {
@@ -418,7 +425,7 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 	}
 	for i := range n {
 		for j := i; j < n; j++ {
-			g := drift * v.freeML / p0
+			g := assumed.InsideWanderPa * v.freeML / p0
 			cov.SetSym(i, j, cov.At(i, j)+g*g*(list[i].t-list[0].t+1)/3600)
 		}
 	}
@@ -427,15 +434,15 @@ func (v *void) leak(part interval, pressure, drive, creep func(float64) float64,
 		return nil
 	}
 	e := &estimate{value: p.b[cLeak], n: n, chi2: p.chi2}
-	scale := sheetSD * math.Abs(e.value)
-	own := p.sd(cLeak)
+	scale := assumed.SheetSD * math.Abs(e.value)
+	own := math.Hypot(p.sd(cLeak), assumed.InsideDriftPa*v.freeML/p0)
 	if dof := float64(n - 3 - len(sudden)); dof > 5 && p.chi2 > dof {
 		own *= math.Sqrt(min(p.chi2/dof, 9))
 	}
 	hours := (list[n-1].t - list[0].t) / 3600
 	uneven := unevenAir * v.freeML / 293 * math.Abs(v.temp.at(list[n-1].t)-v.temp.at(list[0].t)) / hours
 	e.u = math.Hypot(math.Hypot(own, uneven), scale)
-	va, te := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cLag, thermometerLag))
+	va, te := p.share(cLeak, cVapour, sd[cVapour]), math.Hypot(math.Hypot(p.share(cLeak, cTemp, sd[cTemp]), p.share(cLeak, cGrow, assumed.UnitGrowthSD)), p.share(cLeak, cLag, assumed.InsideLagS))
 	sq := math.Hypot(p.share(cLeak, cSqueeze, sd[cSqueeze]), math.Hypot(p.share(cLeak, cCreep, sd[cCreep]), p.share(cLeak, cGive, sd[cGive])))
 	rest := own*own - va*va - te*te - sq*sq
 	e.budget = []Budget{

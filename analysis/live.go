@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"proofpot/profiles/assumed"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 )
@@ -374,7 +375,7 @@ func (l *Live) followCreep(t, pa float64) {
 		if !l.bank.live && l.conduct > 0 {
 			l.take(l.conduct * max(pa-l.insidePa(), 0) * d / 3600)
 		}
-		l.creepPa += (pa - l.roomPa() - l.creepPa) * (1 - math.Exp(-d/slowCreepS))
+		l.creepPa += (pa - l.roomPa() - l.creepPa) * (1 - math.Exp(-d/assumed.SlowCreepS))
 	}
 	l.creepT = t
 }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
@@ -13,7 +14,7 @@ const (
 	kHold          // ml/h, likewise
 	kStiff         // share
 	kBlank         // ml/h/Pa
-	kWall          // 1/K beyond wallMean
+	kWall          // 1/K beyond assumed.WallGrowth
 	kCreep         // ml for each e-fold of time
 	kSlow          // ml/bar/l
 	kOffset        // ml
@@ -163,11 +164,11 @@ func (b *bank) open(l *Live, x *liveBlock) {
 		k.m, k.p, k.logL, k.chi2, k.dead = vec{}, [kalmanN]vec{}, 0, 0, false
 		k.forget(kSettle, 0, unknownMLH)
 		k.forget(kHold, 0, unknownMLH)
-		k.forget(kStiff, 0, 2*sheetSD)
+		k.forget(kStiff, 0, 2*assumed.SheetSD)
 		k.forget(kBlank, l.v.blank, l.v.blankSD)
-		k.forget(kWall, 0, wallSD)
-		k.forget(kCreep, 0, creepSD*max(b.step/1e5, 0.1)*l.v.unitML/1000)
-		k.forget(kSlow, 0, slowCreep)
+		k.forget(kWall, 0, assumed.WallGrowthSD)
+		k.forget(kCreep, 0, assumed.CreepML*max(b.step/1e5, 0.1)*l.v.unitML/1000)
+		k.forget(kSlow, 0, assumed.SlowCreep)
 		k.forget(kWater, 0, waterSD)
 		k.forget(kRate, rate, rateSD)
 		k.p[kWater][kRate], k.p[kRate][kWater] = l.water.cr, l.water.cr
@@ -250,9 +251,9 @@ func (b *bank) add(l *Live, x *liveBlock) {
 	b.ends(z-v.blank*b.blankH, x.t)
 	waterML := -gasML
 	if !v.gas {
-		waterML += wallMean*v.chamberML - v.waterML*waterExpansion(b.water0, b.water0+0.1)/0.1
+		waterML += assumed.WallGrowth*v.chamberML - v.waterML*waterExpansion(b.water0, b.water0+0.1)/0.1
 	}
-	creep := math.Log1p(max(x.t-l.rampEnd, 0) / creepTimeS)
+	creep := math.Log1p(max(x.t-l.rampEnd, 0) / assumed.CreepS)
 	slow := l.creepPa / 1e5 * v.unitML / 1000
 	gasVar := math.Pow(max(l.gasN.sd(), 0.003), 2)/max(x.ng, 1) + 1e-6
 	waterVar := math.Pow(max(l.waterN.sd(), 1e-3), 2)/max(x.waterN, 1) + 1e-8

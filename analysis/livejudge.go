@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
@@ -13,7 +14,7 @@ func (l *Live) judge(t float64) {
 		return
 	}
 	b := &l.bank
-	rel := sheetSD
+	rel := assumed.SheetSD
 	if !l.v.gas && !l.v.waterFed {
 		// The part was taken with the gas volume that was known at its start.
 		f := l.v.compliance(b.pa, l.gone0+l.conduct*b.drive*max(b.partT-b.t0, 0)/3600) / l.v.compliance(b.pa, b.gone)
@@ -29,7 +30,7 @@ func (l *Live) judge(t float64) {
 			l.conduct, l.gone = 0, l.gone0
 		}
 		v := l.v.volume(b.pa, l.gone0)
-		rel = math.Hypot(sheetSD*l.v.gasML, goneShare*l.gone) / v
+		rel = math.Hypot(assumed.SheetSD*l.v.gasML, goneShare*l.gone) / v
 		rel *= v / b.pa / l.v.compliance(b.pa, l.gone0)
 	} else {
 		rel *= l.v.volume(b.pa, 0) / b.pa / l.v.compliance(b.pa, 0)

@@ -3,8 +3,6 @@ package analysis
 import (
 	"math"
 	"slices"
-
-	"proofpot/profiles/water"
 )
 
 // track is a slow temperature as a function of time: block means joined by a
@@ -132,6 +130,18 @@ func blockTrack(s *series, half, block, slope float64, from string) *track {
 	return k
 }
 
+// slopeSD is the standard uncertainty of its slope over so many seconds, °C/h: that
+// of a straight line through independent errors goes down with the time to the
+// power of one and a half (σ√12/(Θ√N)), a thermometer's own wander in proportion.
+func (k *track) slopeSD(long float64) float64 {
+	const wander = 0.003 // °C; common practice, no source
+	u := k.u
+	if w := 2 * k.half; long > w {
+		u *= math.Pow(w/long, 1.5)
+	}
+	return math.Hypot(u, wander/max(long/3600, 1e-3))
+}
+
 // at gives the smoothed temperature: worked out at each block, straight between.
 func (k *track) at(t float64) float64 {
 	if k.lift != nil {
@@ -221,12 +231,9 @@ type cooling struct {
 	fitted bool
 }
 
-func (c *cooling) kelvin(t float64) float64 {
-	v := c.rest + c.trend*(t-c.start) + c.a*math.Exp(-(t-c.start)/c.tau)
-	if c.base != nil {
-		v += c.base.at(t)
-	}
-	return v + water.ZeroC
+// above is how much warmer the gas is than the base, K.
+func (c *cooling) above(t float64) float64 {
+	return c.rest + c.trend*(t-c.start) + c.a*math.Exp(-(t-c.start)/c.tau)
 }
 
 // doubt is how far the gas may have been warmer at the start of the part than the

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"proofpot/profiles/assumed"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 )
@@ -201,7 +202,7 @@ func TestACoolingPotIsNotALeak(t *testing.T) {
 			l = field(field(l, "gas_c", colder), "water_c", colder)
 			l = field(l, "pressure_pa", func(p float64) float64 {
 				v0 := v.volume(p, 0)
-				grown := v0 + v.waterML*2.1e-4*dT - wallMean*v.chamberML*dT
+				grown := v0 + v.waterML*2.1e-4*dT - assumed.WallGrowth*v.chamberML*dT
 				return p - p*(dT/293+(grown-v0)/v0)/(1+v.stiff*p/v0)
 			})
 		}

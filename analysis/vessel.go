@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"proofpot/profiles/assumed"
 	"proofpot/rig/setup"
 )
 
@@ -29,7 +30,7 @@ func newVessel(run setup.Run, roomPa float64) vessel {
 	}
 	v.blankGiven = v.blankSD > 0
 	if !v.blankGiven {
-		v.blankSD = unknownBlankSD / 1e5
+		v.blankSD = assumed.UnknownBlankSD / 1e5
 	}
 	if v.gas {
 		v.gasML = max(v.chamberML-v.unitML, 1)
@@ -68,6 +69,8 @@ type estimate struct {
 	cooled          []float64 // K, warmth of the gas at the start of each part
 	white           float64   // u from white noise alone, as a naive line fit would claim
 	tau             float64
+	blank           float64 // ml/h per Pa gauge, the bench's own leak as the data have it
+	bent            float64 // of the gas volume, what its straight line leaves out
 }
 
 // coverage95 is the factor of a two-sided 95 % interval: Student's for some 20

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"slices"
+
+	"proofpot/profiles/assumed"
 )
 
 // yielding is how the void gave way to the last change of the chamber's pressure:
@@ -12,20 +14,11 @@ type yielding struct {
 	end float64 // s, when the pressure stood
 }
 
-// Creep of plastics under a steady load goes with the logarithm of time at some
-// 5 to 20 % of the elastic strain a decade (Findley, Lai & Onaran, Creep and
-// Relaxation of Nonlinear Viscoelastic Materials; common practice for printed
-// walls), here for each e-fold. A void shows its elastic part by itself.
-const (
-	creepShare   = 0.04
-	creepShareSD = 0.04
-	creepFromS   = 60.0 // s
-	// mostSqueeze is the squeeze of the softest void that is taken for elastic,
-	// 1/Pa: what a sensor inside shows beyond it in a ramp is no squeeze.
-	mostSqueeze = 2e-8
-)
+// mostSqueeze is the squeeze of the softest void that is taken for elastic,
+// 1/Pa: what a sensor inside shows beyond it in a ramp is no squeeze.
+const mostSqueeze = 2e-8
 
-func (y yielding) shape(t float64) float64 { return math.Log1p(max(t-y.end, 0) / creepFromS) }
+func (y yielding) shape(t float64) float64 { return math.Log1p(max(t-y.end, 0) / assumed.VoidCreepS) }
 
 // gaveWay measures what the void lost while the chamber's pressure changed by
 // step Pa.

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"proofpot/profiles"
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
@@ -117,7 +118,7 @@ func (p *Plan) insideProof(q Proof, w window) Proof {
 		left := func(tauS float64) float64 { return math.Exp(-from / tauS) }
 		if q.Leg.Kind == profiles.KindPlunge {
 			// The thermometer lags behind what is left of the cooling.
-			lagK := insideLagS * q.Leg.WarmerK / unitFollowsS * left(unitFollowsS) * (1 - math.Exp(-holdS/unitFollowsS))
+			lagK := assumed.InsideLagS * q.Leg.WarmerK / assumed.UnitFollowsS * left(assumed.UnitFollowsS) * (1 - math.Exp(-holdS/assumed.UnitFollowsS))
 			s.steady = append(s.steady, steady{"lag of the thermometer while the unit cools", lagK / (holdS / 3600) * u.FreeML / (water.ZeroC + u.SealedC)})
 		} else {
 			s.steady = append(s.steady, steady{"vapour from warm walls", warmVapour * q.Leg.WarmerK * left(wallsDryS) * vapourKnown * u.FreeML / u.SealedPa})

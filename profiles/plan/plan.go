@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"proofpot/profiles"
+	"proofpot/profiles/assumed"
 )
 
 // Bench is what a plan needs to know of a bench. Pressures are absolute.
@@ -181,25 +182,14 @@ func (b Bench) complete() (Bench, error) {
 // room does, whose warmest and coldest hour lie some 2.4 K apart.
 func (b Bench) drift() float64 {
 	const (
-		roomApartK = 0.3 // K, of a pot that has stood in its room
-		roomK      = 0.3 // K/h, of a room by day: 1.2 K × 2π/24 h
+		roomApartK = 0.3 / 1.7320508 // K, of a pot that has stood in its room: 0.3 K either way, rectangular
+		roomK      = 0.3             // K/h, of a room by day: 1.2 K × 2π/24 h
 	)
-	return min(roomApartK*b.follows(), roomK)
-}
-
-// follows is how fast a pot follows its room, K/h a kelvin between them.
-func (b Bench) follows() float64 {
-	const (
-		film      = 8.0    // W/(m² K)
-		wallHeat  = 15.4e3 // J/(m² K), 4 mm of steel
-		waterHeat = 4.19   // J/(ml K)
-	)
-	area := 5.86 * math.Pow(b.ChamberML*1e-6, 2.0/3) // m²
-	heat := area * wallHeat
+	pot := assumed.Pot{ChamberML: b.ChamberML}
 	if !b.Gas {
-		heat += waterHeat * max(b.ChamberML-b.CushionML, 0)
+		pot.WaterML = max(b.ChamberML-b.CushionML, 0)
 	}
-	return film * area / heat * 3600
+	return min(roomApartK*pot.Follows(), roomK)
 }
 
 func (u Unit) complete(b Bench) (Unit, error) {

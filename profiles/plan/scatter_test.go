@@ -94,8 +94,10 @@ func TestThePlannedDetectionLimitOfTheWholeLadder(t *testing.T) {
 		t.Skip("a campaign of some hundred runs")
 	}
 	const (
-		seeds     = 40
-		low, high = 0.6, 2.0
+		seeds = 40
+		// A scatter of 40 is known to 11 %. The plan is the more careful where what the
+		// walls do counts most: the simulated ones are of steel, and no sheet says so.
+		low, high = 0.75, 2.2
 	)
 	profile, err := profiles.Load("proof-30m-sea")
 	if err != nil {
@@ -130,11 +132,7 @@ func TestThePlannedDetectionLimitOfTheWholeLadder(t *testing.T) {
 				mean, sd, about := scatter(got[stage])
 				ratio := planned[stage] / (currie * sd)
 				t.Logf("%-10s %4.1f m: planned %.4f, scatter %.4f, about the truth %.4f, mean %+.4f; ratio %.2f (%.2f)", profile.Stages[stage].Name, profile.Stages[stage].DepthM, planned[stage], currie*sd, currie*about, mean, ratio, planned[stage]/(currie*about))
-				least := low
-				if c.name == "full of water" {
-					least = 0.45 // known: without gas the plan is too hopeful in early holds and after a release; a verdict goes by the analysis' own limit
-				}
-				if ratio < least || ratio > high {
+				if ratio < low || ratio > high {
 					t.Errorf("%s: the plan says %.3g ml/h, the estimates scatter by %.3g ml/h", profile.Stages[stage].Name, planned[stage], currie*sd)
 				}
 			}

@@ -5,38 +5,25 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"proofpot/profiles/assumed"
 	"proofpot/profiles/water"
 )
 
 // What is assumed of a bench and a unit beyond what their sheets say. Common
 // practice, no source, where none is given.
 const (
-	usualDriftPa   = 7.0                // Pa/√h, wander of a transducer that has warmed up, over what is a window; the analysis takes up to 12 until the run has shown less
-	insideDriftPa  = 2.0                // Pa/√h, wander of a small absolute sensor
-	wallGrowth     = 62e-6              // 1/K, a chamber's volume expansion: steel 35e-6 to plastics 90e-6 (handbooks)
-	wallDoubt      = 22e-6              // 1/K, standard deviation of it
-	unitDoubt      = 72e-6              // 1/K, of a unit's volume expansion: metals 50e-6 to soft plastics 300e-6 (handbooks), rectangular
-	unitGrowth     = 175e-6             // 1/K, the middle of them
-	unitApartK     = 0.25 / 1.732050808 // K, of a unit that lay beside the pot before it went in: a quarter of a kelvin either way, rectangular
-	unitFollowsS   = 700.0              // s, of a pod in water
-	sheetDoubt     = 0.10 / 1.732050808 // of volumes that a person wrote: ±10 %, rectangular (JCGM 100:2008, 4.3.7)
-	squeezePerBar  = 1.2e-4             // of a unit's void a bar: the middle, by ratios, of a printed tube (7e-4) and one of aluminium (2e-5), both Ø80 × 5 mm by Lamé
-	creepShare     = 0.050              // of the squeeze, for each e-fold of time: none (metals) to 20 % a decade (plastics: Findley, Lai & Onaran), root mean square of that range
-	creepFromS     = 60.0               // s
-	unknownBlank   = 0.1                // ml/h/bar, where no blank was run
-	unknownWaterK  = 0.15               // K/h, drift of water without a thermometer in it
-	unknownGasK    = 0.05               // K/h, drift of the gas against the water, without a thermometer in it
-	vapourGiven    = 20.0               // Pa/h, from walls that are 5 % RH moister than the air (120 Pa at 20 °C) and dry within hours
-	vapourShare    = 0.5                // of it stays in doubt with a humidity sensor: whether the pressure inside shows the vapour is not always to be seen
-	insideLagS     = 10.0               // s, by which the thermometer inside may be behind the air or before it
-	insideDriftK   = 0.2                // K, of the air inside, which comes to rest during a hold
-	humidityDrift  = 0.05               // %RH/√h, wander of a humidity sensor
-	swingK         = 0.15 / 1.41421356  // K, root mean square of the swing of a heated room, over some half an hour
-	swingMissed    = 0.7                // of what it does to the water: a thermometer's readings are smoothed over as long
-	settlingKnown  = 0.03               // of the settling of the gas, what a thermometer in it leaves
-	settlingFloorK = 0.02               // K, and at least
-	currieFactor   = 2 * 1.644854       // Currie, Anal. Chem. 40 (1968) 586: both errors 5 %
-	blocks         = 28                 // means of readings into which a window is cut
+	usualDriftPa   = 6.0          // Pa/√h, wander of a transducer that has warmed up; the analysis takes 4 to 12 until the run has shown more
+	squeezePerBar  = 1.2e-4       // of a unit's void a bar: the middle, by ratios, of a printed tube (7e-4) and one of aluminium (2e-5), both Ø80 × 5 mm by Lamé
+	unknownWaterK  = 0.15         // K/h, drift of water without a thermometer in it
+	unknownGasK    = 0.05         // K/h, drift of the gas against the water, without a thermometer in it
+	vapourGiven    = 20.0         // Pa/h, from walls that are 5 % RH moister than the air (120 Pa at 20 °C) and dry within hours
+	vapourShare    = 0.15         // of it stays in doubt with a humidity sensor: whether the pressure inside shows the vapour
+	insideDriftK   = 0.2          // K, of the air inside, which comes to rest during a hold
+	humidityDrift  = 0.05         // %RH/√h, wander of a humidity sensor
+	settlingKnown  = 0.03         // of the settling of the gas, what a thermometer in it leaves
+	settlingFloorK = 0.02         // K, and at least
+	currieFactor   = 2 * 1.644854 // Currie, Anal. Chem. 40 (1968) 586: both errors 5 %
+	blocks         = 28           // means of readings into which a window is cut
 )
 
 // window is a measuring window as its uncertainty sees it.
@@ -59,11 +46,21 @@ type step struct {
 // creep is what the squeeze of a unit's void goes on by with time, Pa: each step
 // by the logarithm of the time since (Boltzmann's superposition).
 func (w window) creep(sinceRampS float64) float64 {
-	sum := (w.pa - w.fromPa) * math.Log1p(sinceRampS/creepFromS)
+	sum := (w.pa - w.fromPa) * math.Log1p(sinceRampS/assumed.VoidCreepS)
 	for _, s := range w.before {
-		sum += s.pa * math.Log1p((s.ago+sinceRampS)/creepFromS)
+		sum += s.pa * math.Log1p((s.ago+sinceRampS)/assumed.VoidCreepS)
 	}
 	return sum
+}
+
+// slowCreep is how far a body has given way to all ramps that follows them with one
+// long time constant, bar.
+func (w window) slowCreep(sinceRampS float64) float64 {
+	sum := (w.pa - w.fromPa) * -math.Expm1(-sinceRampS/assumed.SlowCreepS)
+	for _, s := range w.before {
+		sum -= s.pa * math.Expm1(-(s.ago+sinceRampS)/assumed.SlowCreepS)
+	}
+	return sum / 1e5
 }
 
 // prior is something that is known beforehand only so well: how it would show in
@@ -88,7 +85,8 @@ type signal struct {
 	wander  float64 // random walk, per √h
 	priors  []prior // the first is the slope that is sought, per hour
 	steady  []steady
-	correct float64 // factor from the fit to the answer
+	swing   assumed.Swing // of a room, ml
+	correct float64       // factor from the fit to the answer
 }
 
 // line are the unknowns of a straight line: slope per hour and height.
@@ -120,7 +118,7 @@ func (s signal) doubt(holdS float64) (float64, []Source) {
 			x.Set(i, j, p.shape(t))
 		}
 		for j := i; j < blocks; j++ {
-			cov.SetSym(i, j, s.wander*s.wander*t/3600)
+			cov.SetSym(i, j, s.wander*s.wander*t/3600+s.swing.Cov(float64(j-i)*width, width, width))
 		}
 		cov.SetSym(i, i, cov.At(i, i)+s.sigma*s.sigma/readings)
 	}
@@ -173,7 +171,11 @@ func (s signal) doubt(holdS float64) (float64, []Source) {
 		rest -= v * v
 		from = append(from, Source{s.priors[j].source, v})
 	}
-	from = append(from, Source{"noise and wander of the sensor", math.Sqrt(max(rest, 0))})
+	noise := "noise and wander of the sensor"
+	if s.swing != (assumed.Swing{}) {
+		noise += ", swing of the room"
+	}
+	from = append(from, Source{noise, math.Sqrt(max(rest, 0))})
 	for _, l := range s.steady {
 		v := math.Abs(l.perH) * s.correct
 		u = math.Hypot(u, v)
@@ -191,13 +193,6 @@ func (w window) fittedS() float64 { return w.waitS + w.holdS }
 // at one temperature, and chamber and water.
 func (b Bench) compliance(pa float64, u Unit) float64 {
 	return max(b.GasML(pa, u.OuterML), 0.1)/pa*1e5 + b.StiffnessMLPerBar
-}
-
-// fade is how much of what dies away from the start of the run with a time constant
-// goes in the hold, per hour.
-func (w window) fade(tauS float64) float64 {
-	from := w.sinceS + w.waitS
-	return (math.Exp(-from/tauS) - math.Exp(-(from+w.holdS)/tauS)) / (w.holdS / 3600)
 }
 
 // chamberSignal is the chamber's volume balance from the end of the ramp to the
@@ -227,11 +222,11 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 	}
 	blank := b.BlankSDMLPerHPerBar
 	if blank == 0 {
-		blank = unknownBlank
+		blank = assumed.UnknownBlankSD
 	}
-	walls := wallDoubt
+	walls := assumed.WallGrowthSD
 	if b.Gas {
-		walls = math.Hypot(wallGrowth, wallDoubt) // nothing is taken off for it where there is no water
+		walls = math.Hypot(assumed.WallGrowth, assumed.WallGrowthSD) // nothing is taken off for it where there is no water
 	}
 	gauge := (w.pa - b.RoomPa) / 1e5
 	// What moves the pressure of a tight chamber, ml/h: its own leak, and the water.
@@ -240,19 +235,25 @@ func (b Bench) chamberSignal(w window, u Unit) signal {
 		priors: append(line(), prior{"settling of the gas temperature", excess, func(s float64) float64 { return gas / kelvin * math.Exp(-s/settling) }}),
 		steady: []steady{
 			{"drift of the gas temperature", gasK * gas / kelvin},
-			{"gas volume and stiffness, from the sheet", sheetDoubt * math.Hypot(gas/w.pa, b.StiffnessMLPerBar/1e5) / compliance * moves},
+			{"gas volume and stiffness, from the sheet", assumed.SheetSD * math.Hypot(gas/w.pa, b.StiffnessMLPerBar/1e5) / compliance * moves},
 			{"the bench's own leak", blank * gauge},
-			{"unit that takes the water's temperature", u.OuterML * math.Hypot(unitGrowth, unitDoubt) * unitApartK * w.fade(unitFollowsS)},
-			{"expansion of walls and unit", math.Hypot(walls*b.ChamberML, unitDoubt*u.OuterML) * b.DriftKPerH},
+			{"expansion of walls and unit", math.Hypot(walls*b.ChamberML, assumed.UnitGrowthSD*u.OuterML) * b.DriftKPerH},
 		}}
 	if waterML > 0 {
 		s.steady = append(s.steady, steady{"temperature of the water", waterK * waterML * iso.Expansivity(w.pa)})
-		if b.WaterThermometerK > 0 {
-			s.steady = append(s.steady, steady{"swing of the room", swingMissed * swingK * b.follows() * (waterML*iso.Expansivity(w.pa) - wallGrowth*b.ChamberML)})
-		}
+		s.swing = assumed.Pot{ChamberML: b.ChamberML, WaterML: waterML}.Swing(iso.Expansivity(w.pa))
+		s.priors = append(s.priors, prior{"unit that takes the water's temperature", assumed.UnitGrowth * assumed.UnitApartK, func(s float64) float64 {
+			return u.OuterML * math.Exp(-(w.sinceS+s)/assumed.UnitFollowsS)
+		}})
 	}
-	if u.FreeML > 0 {
-		s.priors = append(s.priors, u.creep(w, 0))
+	if u.OuterML > 0 {
+		step, litres := max(math.Abs(w.pa-w.fromPa)/1e5, 0.1), u.OuterML/1000
+		s.priors = append(s.priors,
+			prior{"creep of the unit", assumed.CreepML * step * litres, func(s float64) float64 { return math.Log1p(s / assumed.CreepS) }},
+			prior{"creep of the unit within minutes", assumed.SoonCreep * litres, func(s float64) float64 {
+				return (w.pa - w.fromPa) / 1e5 * -math.Expm1(-s/assumed.SoonCreepS)
+			}},
+			prior{"slow creep of the unit", assumed.SlowCreep * litres, w.slowCreep})
 	}
 	if b.Gas {
 		s.correct = LiquidOverGas(w.pa, b.RoomPa)
@@ -308,12 +309,13 @@ func (u Unit) insideSignal(w window, gas bool) signal {
 	if u.InsideRH > 0 {
 		vapour *= vapourShare
 	}
-	s := signal{sigma: u.InsidePa * perPa, every: u.InsideS, wander: insideDriftPa * perPa, correct: 1,
+	s := signal{sigma: u.InsidePa * perPa, every: u.InsideS, wander: assumed.InsideWanderPa * perPa, correct: 1,
 		priors: append(line(), u.creep(w, w.waitS)),
 		steady: []steady{
 			{"vapour from the unit's walls", vapour * perPa},
+			{"drift of the sensor inside", assumed.InsideDriftPa * perPa},
 			{"noise of the thermometer inside", slopeDoubt(u.InsideK, u.InsideS, w.holdS) * perK},
-			{"lag of the thermometer inside", insideLagS * insideDriftK / w.holdS / (w.holdS / 3600) * perK},
+			{"lag of the thermometer inside", assumed.InsideLagS * insideDriftK / w.holdS / (w.holdS / 3600) * perK},
 		}}
 	if gas {
 		s.correct = LiquidOverGas(u.SealedPa, w.pa)
@@ -324,7 +326,7 @@ func (u Unit) insideSignal(w window, gas bool) signal {
 // creep is the slow give of a unit after the ramps, from s after the last one.
 func (u Unit) creep(w window, fromS float64) prior {
 	zero := w.creep(fromS)
-	return prior{"creep of the unit", creepShare, func(s float64) float64 { return squeezePerBar / 1e5 * u.FreeML * (w.creep(fromS+s) - zero) }}
+	return prior{"creep of the unit", assumed.VoidCreep, func(s float64) float64 { return squeezePerBar / 1e5 * u.FreeML * (w.creep(fromS+s) - zero) }}
 }
 
 // moistureSignal is the vapour inside, in mg.
