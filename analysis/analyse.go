@@ -117,23 +117,7 @@ func (a *analysis) waterTrack() *track {
 		return compressed(&a.x.water, 900, "water", func(t float64) float64 { return warming * (a.pressureAt(t) - a.v.roomPa) })
 	}
 	if a.s.gas != nil {
-		// The gas rests on the water: its thermometer, once settled, shows it.
-		var settled series
-		for _, st := range a.stages {
-			for _, part := range st.closed {
-				c := fitCooling(a.s, part, nil)
-				if !c.fitted {
-					continue
-				}
-				lo, hi := between(a.s.t, part.start, part.end)
-				for i := lo; i < hi; i++ {
-					left := c.a * math.Exp(-(a.s.t[i]-c.start)/c.tau)
-					if math.Abs(left) < 1 && !math.IsNaN(float64(a.s.gas[i])) {
-						settled.add(a.s.t[i], float64(a.s.gas[i])-left)
-					}
-				}
-			}
-		}
+		settled := a.settledGas()
 		if t := newTrack(&settled, 600, "gas cushion, settled"); t != nil {
 			t.u = math.Hypot(t.u, 0.1)
 			return t
@@ -237,7 +221,8 @@ func (a *analysis) measure() {
 	a.closingSteps()
 	a.openingSteps()
 	a.pulsedSteps()
-	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return a.stoodStill(j) || a.setAside(j) })
+	a.unsure = slices.DeleteFunc(a.unsure, a.cameBack)
+	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return a.stoodStill(j) || a.setAside(j) || a.cameBack(j) })
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 	for _, j := range a.steps {
 		for _, st := range a.stages {

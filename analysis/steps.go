@@ -111,7 +111,7 @@ func (a *analysis) findSteps() {
 	if a.byHand() {
 		changes, at = a.handChanges(), a.handState
 	}
-	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.spike, a.s.pace(), changes, 1, a.s.noise, 4, at), a.s.t, a.s.noise)
+	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.p, a.s.spike, a.s.pace(), changes, 1, a.s.noise, 4, at), a.s.t, a.s.noise)
 	for i := range a.steps {
 		if j := &a.steps[i]; !j.inletted {
 			j.pa = a.pressureBefore(j.i)
@@ -250,7 +250,7 @@ func (v *void) steps() []jump {
 	}
 	if v.jumps == nil {
 		noise := v.noise * v.pa[0] / v.freeML
-		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.bad, v.pace, nil, -1, noise, 2, func(float64) state { return state{} }), v.t, noise)
+		v.jumps = judgeTrials(stepTrials(v.t, v.pa, v.pa, v.bad, v.pace, nil, -1, noise, 2, func(float64) state { return state{} }), v.t, noise)
 		if v.jumps == nil {
 			v.jumps = []jump{}
 		}
@@ -259,8 +259,8 @@ func (v *void) steps() []jump {
 }
 
 // stepTrials tries each reading that has at least least readings before it under
-// its state of the valves.
-func stepTrials(t, p []float64, spike []bool, by pace, changes []float64, sign, noise float64, least int, at func(float64) state) []stretch {
+// its state of the valves. p is what was read without the settling, read with it.
+func stepTrials(t, p, read []float64, spike []bool, by pace, changes []float64, sign, noise float64, least int, at func(float64) state) []stretch {
 	const most = 14
 	ts := make([]float64, 0, most)
 	ps := make([]float64, 0, most)
@@ -318,7 +318,7 @@ func stepTrials(t, p []float64, spike []bool, by pace, changes []float64, sign, 
 						st.stray(drop / lever)
 					}
 					if drop >= jumpLimit*noise*lever {
-						st.trials = append(st.trials, tryStep(ts, ps, t, p, spike, i, from, end, by, sign, fit, drop, lever))
+						st.trials = append(st.trials, tryStep(ts, ps, t, p, read, spike, i, from, end, by, sign, fit, drop, lever))
 					}
 				}
 			}
@@ -336,7 +336,7 @@ func stepTrials(t, p []float64, spike []bool, by pace, changes []float64, sign, 
 }
 
 // tryStep describes reading i, which strays from fit, the parabola before it.
-func tryStep(ts, ps, t, p []float64, spike []bool, i int, from, end float64, by pace, sign float64, fit poly, drop, lever float64) trial {
+func tryStep(ts, ps, t, p, read []float64, spike []bool, i int, from, end float64, by pace, sign float64, fit poly, drop, lever float64) trial {
 	n := len(ts)
 	level, lv := fit.at(ts[n-1])
 	c := trial{i: i, drop: drop, lever: lever, level: level, lsd: math.Sqrt(lv), slope: fit.c[1], slopeLever: math.Sqrt(fit.inv[1][1]),
@@ -348,7 +348,12 @@ func tryStep(ts, ps, t, p []float64, spike []bool, i int, from, end float64, by 
 	if k < len(t) && t[k]-t[i] < 4*by.across(i, k) {
 		p2, v2 := fit.at(t[k])
 		c.second, c.lever2 = sign*(p2-p[k]), math.Sqrt(1+v2)
-		c.moved = t[k] > end
+		if c.moved = t[k] > end; c.moved {
+			// What came in did so until the valve moved, no longer; and the settling is
+			// one of each time, so that what was taken out differs.
+			p2, _ = fit.at(max(end, t[i]))
+			c.second = min(c.second, sign*(p2-p[i]-read[k]+read[i]))
+		}
 		c.span = slices.Max(ps) - slices.Min(ps)
 		c.fall = min(sign*(ps[n-1]-p[i]), sign*(ps[n-1]-p[k]))
 	}
@@ -428,6 +433,25 @@ func judgeTrials(list []stretch, t []float64, noise float64) []jump {
 		}
 	}
 	return found
+}
+
+// cameBack tells whether the reading after a loss stood high again though nothing
+// was let in between: a spike, whatever stands around it.
+func (a *analysis) cameBack(j jump) bool {
+	s := a.s
+	k, _ := slices.BinarySearch(s.t, j.t1)
+	if j.inside || a.byHand() || k >= len(s.t) {
+		return false
+	}
+	n := k + 1
+	for n < len(s.t) && s.spike[n] {
+		n++
+	}
+	if n >= len(s.t) || s.t[n]-s.t[k] > 4*s.pace().across(k, n) || overlaps(a.x.fill, s.t[k], s.t[n]) {
+		return false
+	}
+	late := math.Abs(j.slope) * 0.3 * s.dt // what a valve that shuts late lets in
+	return s.p[n]-s.p[k] > j.drop/2+late+4*s.noise
 }
 
 func openAt(list []interval, t float64) bool {

@@ -246,6 +246,57 @@ func (c *cooling) doubt() float64 {
 	return min(c.ua, c.curveU) + 0.03*shown + 0.02
 }
 
+// slowCushionS is in what time the gas of a cushion settles at the slowest, s, where
+// no part was long enough to tell; common practice, no source.
+const slowCushionS = 120.0
+
+// settledGas is what the thermometer of a gas cushion reads once the gas has
+// settled: the gas rests on the water, and shows its temperature. How long that
+// takes is taken from the parts in which it was warm enough to tell; in the others
+// what is left of a settling looks like water that cools.
+func (a *analysis) settledGas() (settled series) {
+	const plain, left = 2.0, 0.05 // K
+	var taus []float64
+	for _, st := range a.stages {
+		for _, part := range st.closed {
+			if c := fitCooling(a.s, part, nil); c.sound && math.Abs(c.a) > plain && c.span > c.tau {
+				taus = append(taus, c.tau)
+			}
+		}
+	}
+	common := slowCushionS
+	if len(taus) > 0 {
+		slices.Sort(taus)
+		common = taus[len(taus)*3/4]
+	}
+	for _, st := range a.stages {
+		for _, part := range st.closed {
+			wait := common * math.Log(max(math.Abs(warmAt(a.s, part, common))/left, 1))
+			lo, hi := between(a.s.t, part.start+wait, part.end)
+			for i := lo; i < hi; i++ {
+				if g := float64(a.s.gas[i]); !math.IsNaN(g) {
+					settled.add(a.s.t[i], g)
+				}
+			}
+		}
+	}
+	return settled
+}
+
+// warmAt is how much warmer the gas was at the start of a part than where it tends
+// to, K, if it settles with tau.
+func warmAt(s *signal, part interval, tau float64) float64 {
+	lo, hi := between(s.t, part.start, part.end)
+	var n, x, xx, y, xy float64
+	for i := lo; i < hi; i++ {
+		if g := float64(s.gas[i]); !math.IsNaN(g) {
+			e := math.Exp(-(s.t[i] - part.start) / tau)
+			n, x, xx, y, xy = n+1, x+e, xx+e*e, y+g, xy+e*g
+		}
+	}
+	return (n*xy - x*y) / (n*xx - x*x)
+}
+
 // fitCooling fits the gas thermometer in a closed part by least squares, with
 // the time constant from a grid (the amplitude and the rest are linear).
 func fitCooling(s *signal, part interval, base *track) cooling {
