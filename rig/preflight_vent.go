@@ -35,7 +35,7 @@ type VentSeen interface {
 func ProveVent(ctx context.Context, d Devices, clock Clock, p *Plan) (how string, err error) {
 	defer func() {
 		if derr := d.Drive(clock.Now(), Valves{Vent: true}); err == nil && derr != nil {
-			err = fmt.Errorf("%w: the vent: %w", ErrDevice, derr)
+			how, err = "", fmt.Errorf("%w: the vent: %w", ErrDevice, derr)
 		}
 	}()
 	v := ventProof{ctx: ctx, d: d, clock: clock, plan: p}
