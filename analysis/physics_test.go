@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+
+	"proofpot/profiles/water"
 )
 
 // reference reads a table of testdata/reference: source and tolerance stand at
@@ -62,6 +64,31 @@ func TestWaterGrowsAsTheTradeNoteHasIt(t *testing.T) {
 	// TRADE.md section 3.3, calculated there from Kell 1975.
 	for c, want := range map[float64]float64{5: 1.60e-5, 10: 8.80e-5, 15: 1.51e-4, 20: 2.07e-4, 25: 2.57e-4} {
 		near(t, "expansion", waterExpansion(c-0.05, c+0.05)/0.1, want, 0.01e-4)
+	}
+}
+
+// What a kelvin does to a full pot, and what its contents give: TRADE.md section 3.3,
+// worked out there from Kell 1975 and the formulae of 3.2, here from IAPWS SR7-09.
+func TestAFullPotAndItsComplianceAreAsTheTradeNoteHasThem(t *testing.T) {
+	for _, r := range []struct{ c, kappa, rigid, steel, alu float64 }{ // °C, 1/Pa, bar/K
+		{5, 4.92e-10, 0.33, -0.28, -0.53}, {10, 4.78e-10, 1.84, 0.78, 0.19}, {15, 4.67e-10, 3.23, 1.74, 0.85}, {20, 4.59e-10, 4.51, 2.61, 1.44}, {25, 4.53e-10, 5.68, 3.40, 1.98},
+	} {
+		w := water.FreshIsotherm(r.c)
+		kappa, alpha := w.Compressibility(water.AtmospherePa), waterExpansion(r.c-0.05, r.c+0.05)/0.1
+		near(t, "compressibility", kappa, r.kappa, 0.006e-10)
+		near(t, "expansion by IAPWS", w.Expansivity(water.AtmospherePa), alpha, 0.01e-4)
+		near(t, "rigid, bar/K", alpha/kappa/1e5, r.rigid, 0.02)
+		near(t, "steel, bar/K", (alpha-35e-6)/(kappa+2e-10)/1e5, r.steel, 0.02)
+		near(t, "aluminium, bar/K", (alpha-69e-6)/(kappa+5e-10)/1e5, r.alu, 0.02)
+	}
+	// 10 l, walls of 2e-10 1/Pa, at 5 bar absolute and some 20 °C.
+	fresh := water.FreshIsotherm(20)
+	kappa := fresh.Compressibility(5e5)
+	for _, r := range []struct{ gasML, c, perML float64 }{{0, 0.67, 1500}, {1, 0.87, 1150}, {10, 2.7, 375}, {100, 20.7, 48}, {1000, 200, 5.0}} { // ml/bar, mbar/ml
+		v := vessel{gasML: r.gasML * 5, stiff: (10_000-r.gasML)*kappa + 10_000*2e-10, roomPa: 1e5, waterFed: true}
+		c := v.compliance(5e5, 0) * 1e5
+		near(t, "compliance, ml/bar", c, r.c, 0.035*r.c)
+		near(t, "mbar a ml", 1000/c, r.perML, 0.035*r.perML)
 	}
 }
 

@@ -298,7 +298,7 @@ func warmAt(s *signal, part interval, tau float64) float64 {
 }
 
 // fitCooling fits the gas thermometer in a closed part by least squares, with
-// the time constant from a grid (the amplitude and the rest are linear).
+// the time constant by a profile search (the amplitude and the rest are linear).
 func fitCooling(s *signal, part interval, base *track) cooling {
 	c := cooling{start: part.start, tau: 40, base: base}
 	lo, hi := between(s.t, part.start, part.end)
@@ -356,7 +356,7 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 	c.span = long
 	c.curveU = c.white * math.Sqrt(4/float64(seen))
 	best := math.Inf(1)
-	for tau := 4.0; tau < 900; tau *= 1.12 {
+	misfit := func(tau float64) float64 {
 		trend := base == nil && long > 3*tau || base != nil && long > 8*tau
 		k := 2
 		if trend {
@@ -375,7 +375,7 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 		}
 		sol, inv, ok := solve3(m, r, k, 1)
 		if !ok {
-			continue
+			return math.Inf(1)
 		}
 		ss := 0.0
 		for i := range ts {
@@ -388,7 +388,9 @@ func fitCooling(s *signal, part interval, base *track) cooling {
 			c.ua = c.white * math.Sqrt(inv)
 			c.fitted = true
 		}
+		return ss
 	}
+	profiled(4, 900, 1.12, misfit)
 	// Each block should miss by its noise only.
 	chi := best / float64(len(ts)) / (c.white * c.white)
 	c.sound = c.fitted && chi < 4
