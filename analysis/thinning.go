@@ -70,10 +70,15 @@ func (x *table) keep(c *pressures, t, p float64) {
 	if t <= c.last() {
 		return // a doubled or backward time stamp: the first stands
 	}
+	r := readingAt{t, p, x.thin.calmAt(t)}
+	if x.thin.calm == 0 { // nothing is thinned yet: what is in the columns is all there is
+		x.put(c, r)
+		return
+	}
 	if c.held == heldBack {
 		x.letGo(c)
 	}
-	c.late[(c.from+c.held)%heldBack] = readingAt{t, p, x.thin.calmAt(t)}
+	c.late[(c.from+c.held)%heldBack] = r
 	c.held++
 }
 
@@ -82,9 +87,12 @@ func (x *table) keep(c *pressures, t, p float64) {
 func (x *table) letGo(c *pressures) {
 	r := c.late[c.from]
 	c.from, c.held = (c.from+1)%heldBack, c.held-1
-	if n := len(c.t); n > 0 && !x.thin.both(c.t[n-1], c.calm[n-1], r.t, r.calm) {
-		return
+	if n := len(c.t); n == 0 || x.thin.both(c.t[n-1], c.calm[n-1], r.t, r.calm) {
+		x.put(c, r)
 	}
+}
+
+func (x *table) put(c *pressures, r readingAt) {
 	most := min(mostPressures, 2*mostPressures/len(x.chambers))
 	c.t, c.p, c.calm = append(room(c.t, most), r.t), append(room(c.p, most), r.p), append(room(c.calm, most), r.calm)
 	for len(c.t) >= most {
@@ -148,6 +156,9 @@ func (x *table) happens(t float64) {
 		c := &x.chambers[i]
 		for j := range c.held {
 			c.late[(c.from+j)%heldBack].calm = false
+		}
+		for j := max(0, len(c.calm)-heldBack+c.held); j < len(c.calm); j++ {
+			c.calm[j] = false
 		}
 	}
 }
