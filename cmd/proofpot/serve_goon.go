@@ -10,6 +10,7 @@ import (
 
 	"proofpot/cmd/proofpot/page"
 	"proofpot/rig/record"
+	"proofpot/rig/setup"
 )
 
 // A machine that has just started: a transducer on USB appears some seconds
@@ -38,6 +39,9 @@ func (b *pageBench) goOnAlone(s *page.Server) error {
 	is := held.state.Running
 	if err := held.release(); err != nil || is == nil {
 		return err
+	}
+	if len(bench.Valves) > 0 && bench.Backstop() >= setup.ByPerson {
+		return fmt.Errorf("%s waits for the person who stays at the supply's cock: this bench has no watchdog relay (proofpot resume)", is.Record)
 	}
 	records, err := filepath.Abs(b.cmd.Records)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -149,8 +150,15 @@ func TestMutantsOfTheCoreAreNoticed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := schema{fset: fset, info: info}
+		s := schema{fset: fset, info: info, named: map[string]bool{}}
 		s.rewrite(reflect.ValueOf(f))
+		for _, have := range f.Imports {
+			delete(s.named, strings.Trim(have.Path.Value, `"`))
+		}
+		for path := range s.named { // of a type whose name the file had no need of
+			spec := &ast.ImportSpec{Path: &ast.BasicLit{Kind: token.STRING, Value: strconv.Quote(path)}}
+			f.Decls = append([]ast.Decl{&ast.GenDecl{Tok: token.IMPORT, Specs: []ast.Spec{spec}}}, f.Decls...)
+		}
 		program, err := b.build(name, fset, f, "package "+f.Name.Name+support)
 		if err != nil {
 			t.Fatal(err)

@@ -16,10 +16,11 @@ import (
 // Mutation analysis using mutant schemata, ISSTA 1993). Constants cannot stand in
 // it: their mutants are built one by one.
 type schema struct {
-	fset *token.FileSet
-	info *types.Info
-	next int
-	all  []string // what each mutant does, from number 1 on
+	fset  *token.FileSet
+	info  *types.Info
+	next  int
+	all   []string        // what each mutant does, from number 1 on
+	named map[string]bool // packages whose types the rewritten file names
 }
 
 // support is what a schema calls.
@@ -150,6 +151,7 @@ func (s *schema) either(begins token.Pos, is types.TypeAndValue, was, other ast.
 		if p.Name() == "rig" {
 			return ""
 		}
+		s.named[p.Path()] = true
 		return p.Name()
 	}))
 	lazy := func(x ast.Expr) ast.Expr {
