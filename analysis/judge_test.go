@@ -189,42 +189,6 @@ func TestRuleAFailureSpoilsTheHoldThatItFallsInto(t *testing.T) {
 	}
 }
 
-// A shallow hold that is too noisy by itself leans on a deeper one that is tight.
-func TestRuleAShallowHoldLeansOnADeeperOne(t *testing.T) {
-	noisy := func() (*analysis, *stage) {
-		a := measured(t)
-		st := a.stages[0]
-		st.both = bounded(-0.4, 0.6)
-		a.stages[1].both = tightBy(0.02)
-		return a, st
-	}
-	a, st := noisy()
-	h := a.judgeHold(st, nil)
-	if h.Verdict != Pass || !strings.Contains(said(nil, &h), "leans on a deeper hold") || h.LeakMLPerH.High >= 0.5 || h.LeakMLPerH.Low > -0.3 {
-		t.Errorf("%s %v %+v", h.Verdict, h.Reasons, h.LeakMLPerH)
-	}
-	if h := a.judgeHold(a.stages[1], nil); len(h.Reasons) > 0 {
-		t.Errorf("the deeper hold: %v", h.Reasons)
-	}
-	// Not on one in which, or before which, the unit failed.
-	for order, want := range map[int]string{0: Inconclusive, 1: Pass} {
-		a, st := noisy()
-		if h := a.judgeHold(st, &failure{time: 1950, stage: a.stages[order]}); h.Verdict != want {
-			t.Errorf("a failure in stage %d: %s %v", order, h.Verdict, h.Reasons)
-		}
-	}
-	a, st = noisy()
-	a.stages[1].both = bounded(-0.4, 0.6)
-	if h := a.judgeHold(st, nil); h.Verdict != Inconclusive {
-		t.Errorf("neither is tight: %s %v", h.Verdict, h.Reasons)
-	}
-	a, st = noisy()
-	a.stages[1].meanPa = a.stages[0].meanPa + 5e3
-	if h := a.judgeHold(st, nil); h.Verdict != Inconclusive {
-		t.Errorf("the other is hardly deeper: %s %v", h.Verdict, h.Reasons)
-	}
-}
-
 // Each of these keeps a whole record from a pass, and none makes it a failure.
 func TestRuleADoubtAboutTheRecordIsNoPass(t *testing.T) {
 	probe := setup.Sensor{ID: "w1", Measures: sensors.ProbeWet.String()}
