@@ -238,3 +238,97 @@ func TestASecondTransducerVouchesOnlyOnTheWayAndWhileItAgrees(t *testing.T) {
 		t.Error("the line does not say what is wrong")
 	}
 }
+
+// TestSixteenChangesByWholeStepsMakeACoarseSensor, and not fifteen; nor steps that
+// its noise, or its own finer step, still fills.
+func TestSixteenChangesByWholeStepsMakeACoarseSensor(t *testing.T) {
+	count := func(g grain, step, noise float64) (n int) {
+		for ; !g.coarse() && n < 100; n++ {
+			g.move(float64(n%2)*step, noise) // a step, none, a step
+		}
+		return n
+	}
+	for name, c := range map[string]struct {
+		g           grain
+		step, noise float64
+		want        int
+	}{
+		"a tenth of a kilopascal":     {grain{Least: 10}, 100, 40, 17}, // the first move is no change
+		"a very fine one":             {grain{Least: 0.25}, 100, 0.5, 17},
+		"after a fine change":         {grain{Least: 10, N: 9, Pa: 700, Last: 30}, 100, 40, 17},
+		"less than its own steps say": {grain{Least: 30}, 110, 40, 100},
+		"more than they say":          {grain{Least: 30}, 121, 40, 17},
+		"less than its noise says":    {grain{Least: 10}, 80, 40, 100},
+		"never fine":                  {grain{}, 100, 40, 100},
+	} {
+		if got := count(c.g, c.step, c.noise); got != c.want {
+			t.Errorf("%s: coarse after %d readings, want %d", name, got, c.want)
+		}
+	}
+	var g grain
+	for _, pa := range []float64{30, -12, 0.5, 25, -60} {
+		g.move(pa, 40)
+	}
+	if g.Least != 0.5 || g.Last != -60 {
+		t.Errorf("%+v", g)
+	}
+	// What is left over below half the noise is no smaller step.
+	g = grain{Least: 5, Pa: 1000, N: 3}
+	if g.move(1015, 40); g.Pa < 1000 || g.N != 4 {
+		t.Errorf("%+v", g)
+	}
+	if g.move(1015+521, 40); g.Pa > 30 || g.N != 0 {
+		t.Errorf("%+v", g)
+	}
+}
+
+// TestWhenASensorCountsAsStuckToTheNanosecond, each edge of it.
+func TestWhenASensorCountsAsStuckToTheNanosecond(t *testing.T) {
+	p := planned(t, nil)
+	at := time.Hour
+	r := &sensors.Reading{Sensor: "p1", Quantity: sensors.ChamberPressure, Value: room, At: at}
+	fine := State{Known: true, CountPa: p.NoisePa, StuckAt: at - stuckAfter}
+	coarse := State{Known: true, CountPa: 1000, StuckAt: at - time.Hour, Grain: grain{Least: 10, Pa: 1000, N: grainMoves, StillS: stuckAfter.Seconds()}}
+	huge := coarse
+	huge.Grain.Pa, huge.Grain.StillS, huge.StuckAt = grainMost+1, 0, at-stuckAfter
+	for name, c := range map[string]struct {
+		s      State
+		change func(*State)
+		moved  float64
+		want   bool
+	}{
+		"fine":                               {fine, nil, 0, true},
+		"fine, not for so long":              {fine, func(s *State) { s.StuckAt++ }, 0, false},
+		"fine, and it moves":                 {fine, nil, 1, false},
+		"fine, nothing known":                {fine, func(s *State) { s.Known = false }, 0, false},
+		"steps from the start":               {fine, func(s *State) { s.CountPa = p.NoisePa + 0.1 }, 0, false},
+		"no step seen yet":                   {fine, func(s *State) { s.CountPa = 0 }, 0, false},
+		"coarse, a valve stood open":         {coarse, nil, 0, true},
+		"coarse, not for so long":            {coarse, func(s *State) { s.Grain.StillS -= 1e-9 }, 0, false},
+		"coarse, and it moves":               {coarse, nil, 1000, false},
+		"not coarse, a valve stood open":     {coarse, func(s *State) { s.Grain.N-- }, 0, false},
+		"steps too large to protect":         {huge, nil, 0, true},
+		"steps that just do":                 {huge, func(s *State) { s.Grain.Pa = grainMost }, 0, false},
+		"steps too large, not known as such": {huge, func(s *State) { s.Grain.N-- }, 0, false},
+	} {
+		s := c.s
+		if c.change != nil {
+			c.change(&s)
+		}
+		if got := p.stuck(&s, r, c.moved); got != c.want {
+			t.Errorf("%s: stuck %v", name, got)
+		}
+		if c.moved != 0 && s.Grain.StillS != 0 {
+			t.Errorf("%s: stood still for %g s", name, s.Grain.StillS)
+		}
+	}
+	other := *r
+	other.Sensor = "p9"
+	if p.stuck(&State{Known: true, CountPa: 10, StuckAt: at - time.Hour}, &other, 0) {
+		t.Error("another sensor's repeats count")
+	}
+	p.NoiseStated = false
+	if p.stuck(&State{Known: true, CountPa: 10, StuckAt: at - time.Hour}, r, 0) {
+		t.Error("a sensor whose noise nobody has stated is judged by it")
+	}
+}
