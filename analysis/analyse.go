@@ -273,7 +273,7 @@ func (a *analysis) measureHold(st *stage) {
 	}
 	if e, u := st.chamber, a.driftMLPerH(st); e != nil && u > 0 {
 		e.u = math.Hypot(e.u, u)
-		e.lod = max(e.lod, currie(e.u))
+		e.lod = math.Hypot(e.lod, currie(u))
 		e.budget = append(e.budget, Budget{Source: "zero of the transducer, before and after", MLPerH: u})
 	}
 	if a.in != nil && st.hold.real() {
@@ -407,7 +407,7 @@ func joint(a, b *estimate) *estimate {
 		return a
 	}
 	w := b.u * b.u / (a.u*a.u + b.u*b.u)
-	e := &estimate{value: w*a.value + (1-w)*b.value, u: math.Sqrt(w) * a.u, lod: math.Min(a.lod, b.lod), n: a.n + b.n, chi2: a.chi2 + b.chi2, white: a.white}
+	e := &estimate{value: w*a.value + (1-w)*b.value, u: math.Sqrt(w) * a.u, lod: 1 / math.Hypot(1/a.lod, 1/b.lod), n: a.n + b.n, chi2: a.chi2 + b.chi2, white: a.white}
 	for _, l := range a.budget {
 		l.MLPerH *= w
 		e.budget = append(e.budget, l)
@@ -416,7 +416,6 @@ func joint(a, b *estimate) *estimate {
 		l.MLPerH *= 1 - w
 		e.budget = append(e.budget, l)
 	}
-	e.lod = min(e.lod, currie(e.u))
 	// Where they disagree by more than chance, neither alone is right.
 	if d := math.Abs(a.value - b.value); d > 3*math.Hypot(a.u, b.u) {
 		more := d / 2

@@ -362,17 +362,18 @@ func (f *chamberFit) about(blank float64, tied, curved bool, tau float64, drift 
 		Budget{Source: "stiffness from the sheet", MLPerH: stiff * whole})
 	rel = math.Hypot(rel, stiff)
 	e.rel = rel
+	none := math.Hypot(e.u, rel*math.Abs(f.v.blank*meanGauge)) // where nothing leaks
 	e.u = math.Hypot(e.u, rel*whole)
 	e.settleU = math.Hypot(e.settleU, rel*math.Abs(e.settle))
 	if u := f.restlessUnit(window); u > 0 {
 		e.budget = append(e.budget, Budget{Source: "unit far from the water's temperature", MLPerH: u})
-		e.u = math.Hypot(e.u, u)
+		e.u, none = math.Hypot(e.u, u), math.Hypot(none, u)
 		e.settleU = math.Hypot(e.settleU, u)
 	}
+	e.lod = currie(none)
 	if f.v.gas {
 		// Into the equivalent of liquid.
 		e.scale(liquidEquivalent(1, f.st.meanPa, f.v.roomPa, last.k))
 	}
-	e.lod = currie(e.u)
 	return e, p.logEvidence
 }

@@ -2,7 +2,6 @@ package analysis_test
 
 import (
 	"bytes"
-	"context"
 	"slices"
 	"testing"
 	"time"
@@ -13,14 +12,8 @@ import (
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
-	"proofpot/sensors"
+	"proofpot/rig/simbench/inmemory"
 )
-
-// memory is a record's file in memory.
-type memory struct{ bytes.Buffer }
-
-func (*memory) Sync() error  { return nil }
-func (*memory) Close() error { return nil }
 
 // simulated is one run on the simulated bench.
 type simulated struct {
@@ -93,47 +86,29 @@ func simulateOn(t testing.TB, profile, fault string, seed uint64, change func(*s
 		}
 		cfg.BenchFaults = append(cfg.BenchFaults, f)
 	}
-	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
-	clock := rig.NewSimClock(start, 0)
-	bench, err := simbench.New(cfg, start)
-	if err != nil {
-		t.Fatal(err)
-	}
-	surveyed, err := rig.Survey(context.Background(), bench, clock, rig.DefaultPeriod, run.Bench)
-	if err != nil {
-		t.Fatal(err)
-	}
-	run.Bench.RoomPa = surveyed.RoomPa
-	s := simulated{run: run}
-	if s.plan, err = rig.NewPlan(run); err != nil {
-		t.Fatal(err)
-	}
-	s.plan.StopOnWet = true
-	var file memory
-	w := record.NewWriter(&file, start)
-	w.Run(0, "start", "test")
-	w.Readings(surveyed.Readings)
-	var devices rig.Devices = bench
+	s := simulated{}
+	o := inmemory.Options{}
 	observe := func(*rig.State) {}
 	if between != nil {
-		b := between(bench)
-		devices, observe = b, b.observe
+		o.Between = func(d rig.Devices) rig.Devices {
+			w := between(d)
+			observe = w.observe
+			return w
+		}
 	}
-	loop := &rig.Loop{Plan: s.plan, Devices: devices, Clock: clock, Recorder: w, SyncEvery: time.Hour,
-		Operator: func() rig.Operator { return rig.Operator{Ready: bench.Answered()} },
-		Observe: func(now rig.Instant, state *rig.State, _ *rig.Output, _ []sensors.Reading) {
-			observe(state)
-			s.steps++
-			s.ingress = append(s.ingress, ingress{now.Wall, bench.Truth().IngressML})
-		}}
-	if err := loop.Run(context.Background()); err != nil && fault == "" && len(benchFaults) == 0 && between == nil {
+	o.Observe = func(now rig.Instant, state *rig.State, truth func() simbench.Truth, _ func(string)) {
+		observe(state)
+		s.steps++
+		s.ingress = append(s.ingress, ingress{now.Wall, truth().IngressML})
+	}
+	ran, err := inmemory.Run(run, cfg, o)
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
+	if ran.Ended != nil && fault == "" && len(benchFaults) == 0 && between == nil {
+		t.Fatal(ran.Ended)
 	}
-	s.truth, s.state = bench.Truth(), loop.State()
-	s.record = file.Bytes()
+	s.run, s.plan, s.truth, s.state, s.record = ran.Sheet, ran.Plan, ran.Truth, ran.State, ran.Record
 	return s
 }
 

@@ -177,7 +177,7 @@ func (f *chamberFit) fitSettling(tied, curved bool) *estimate {
 	e := *best
 	e.value, e.u = mean, math.Sqrt(own+apart)
 	e.settle, e.settleU = settle, math.Sqrt(ownSettle)
-	e.lod = max(e.lod, currie(e.u))
+	e.lod = math.Hypot(e.lod, currie(math.Sqrt(apart)))
 	e.budget = append([]Budget(nil), e.budget...)
 	for i := range e.budget {
 		if b := &e.budget[i]; b.Source == bySettling {

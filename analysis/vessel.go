@@ -97,5 +97,8 @@ func (e *estimate) interval() Interval {
 }
 
 // currie is the detection limit where both errors are 5 %: 3.29 u (Currie, Anal.
-// Chem. 40 (1968) 586, for a well-known blank and a constant u).
+// Chem. 40 (1968) 586, for a well-known blank and a constant u). u is that of an
+// estimate where nothing leaks, with the doubt of the bench's own leak in it: what
+// goes with the size of a leak does not count, and nothing is left for a paired
+// blank to add.
 func currie(u float64) float64 { return 2 * 1.644854 * u }

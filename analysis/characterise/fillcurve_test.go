@@ -1,23 +1,23 @@
 package characterise
 
 import (
-	"context"
+	"bytes"
 	"fmt"
+	"io"
 	"math"
 	"strings"
 	"testing"
-	"time"
 
 	"proofpot/profiles"
 	"proofpot/rig"
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
-	"proofpot/sensors"
+	"proofpot/rig/simbench/inmemory"
 )
 
 // steps is a fill in six steps with waits between, and what the vent then lets out.
-func steps(t *testing.T, gasML, mlPerBar float64, seed uint64) (run setup.Run, cfg simbench.Config, file *memory, start, end simbench.Truth) {
+func steps(t *testing.T, gasML, mlPerBar float64, seed uint64) (run setup.Run, cfg simbench.Config, file io.Reader, start, end simbench.Truth) {
 	t.Helper()
 	run = setup.Run{Format: 1, Bench: WithoutUnit(simbench.BuiltInBench()), Unit: setup.Unit{ID: "blank"}}
 	run.Bench.Supply, run.Bench.GasCushionML, run.Bench.StiffnessMLPerBar = setup.SupplyWater, gasML, mlPerBar
@@ -28,34 +28,14 @@ func steps(t *testing.T, gasML, mlPerBar float64, seed uint64) (run setup.Run, c
 		run.Profile.Stages = append(run.Profile.Stages, profiles.Stage{Name: fmt.Sprintf("%g m", depth), DepthM: depth, SettleS: 180, HoldS: 60})
 	}
 	cfg = simbench.Default(run, seed)
-	began := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
-	bench, err := simbench.New(cfg, began)
+	ran, err := inmemory.Run(run, cfg, inmemory.Options{Sealed: true})
+	if err == nil {
+		err = ran.Ended
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	start = bench.Truth()
-	clock := rig.NewSimClock(began, 0)
-	surveyed, err := rig.Survey(context.Background(), bench, clock, rig.DefaultPeriod, run.Bench)
-	if err != nil {
-		t.Fatal(err)
-	}
-	run.Bench.RoomPa, run.Unit.SealedPa = surveyed.RoomPa, surveyed.RoomPa
-	plan, err := rig.NewPlan(run)
-	if err != nil {
-		t.Fatal(err)
-	}
-	file = &memory{}
-	w := record.NewWriter(file, began)
-	w.Wait = true
-	w.Readings(surveyed.Readings)
-	loop := &rig.Loop{Plan: plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour}
-	if err := loop.Run(context.Background()); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return run, cfg, file, start, bench.Truth()
+	return ran.Sheet, cfg, bytes.NewReader(ran.Record), ran.Before, ran.Truth
 }
 
 // TestAFillInStepsShowsStiffnessAndFreeGas against the simulated bench's truth, over
@@ -116,34 +96,21 @@ func pumped(t *testing.T, gasML float64, seed uint64, more float64) Fill {
 	cfg := simbench.Default(run, seed)
 	cfg.Chamber.CushionM3 *= more
 	cfg.Seed += uint64(100 * more) // another day
-	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
-	bench, err := simbench.New(cfg, start)
-	if err != nil {
-		t.Fatal(err)
-	}
-	plan, err := rig.NewPlan(run)
-	if err != nil {
-		t.Fatal(err)
-	}
-	file := &memory{}
-	w := record.NewWriter(file, start)
-	w.Wait = true
 	typed := false
-	loop := &rig.Loop{Plan: plan, Devices: bench, Clock: rig.NewSimClock(start, 0), Recorder: w, SyncEvery: time.Hour,
-		Observe: func(now rig.Instant, s *rig.State, _ *rig.Output, _ []sensors.Reading) {
-			if s.Phase == rig.Hold && !typed {
-				typed = true
-				w.Note(now.Mono, fmt.Sprintf("%s%.1f", StrokesNote, math.Round(2*bench.Truth().WaterInML/(cfg.Supply.StrokeM3*1e6))/2))
-			}
-		}}
-	if err := loop.Run(context.Background()); err != nil && !typed {
-		t.Logf("%g ml, seed %d: %v", gasML*more, seed, err) // a pump too large for the gas that is left
+	ran, err := inmemory.Run(run, cfg, inmemory.Options{Observe: func(_ rig.Instant, s *rig.State, truth func() simbench.Truth, note func(string)) {
+		if s.Phase == rig.Hold && !typed {
+			typed = true
+			note(fmt.Sprintf("%s%.1f", StrokesNote, math.Round(2*truth().WaterInML/(cfg.Supply.StrokeM3*1e6))/2))
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ran.Ended != nil && !typed {
+		t.Logf("%g ml, seed %d: %v", gasML*more, seed, ran.Ended) // a pump too large for the gas that is left
 		return Fill{}
 	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
-	f, err := ReadFill(run, record.NewReader(file))
+	f, err := ReadFill(ran.Sheet, record.NewReader(bytes.NewReader(ran.Record)))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,12 +2,10 @@ package characterise
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"math"
 	"strings"
 	"testing"
-	"time"
 
 	"proofpot/analysis"
 	"proofpot/profiles"
@@ -15,12 +13,8 @@ import (
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
+	"proofpot/rig/simbench/inmemory"
 )
-
-type memory struct{ bytes.Buffer }
-
-func (*memory) Sync() error  { return nil }
-func (*memory) Close() error { return nil }
 
 // made is a record of the simulated bench, whose truth is known.
 type made struct {
@@ -59,40 +53,17 @@ func simulate(t *testing.T, profile string, seed uint64, blank bool, edit func(*
 		}
 		cfg.BenchFaults = append(cfg.BenchFaults, fault)
 	}
-	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
-	clock := rig.NewSimClock(start, 0)
-	bench, err := simbench.New(cfg, start)
+	ran, err := inmemory.Run(run, cfg, inmemory.Options{Sealed: true})
+	if err == nil {
+		err = ran.Ended
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	surveyed, err := rig.Survey(context.Background(), bench, clock, rig.DefaultPeriod, run.Bench)
-	if err != nil {
-		t.Fatal(err)
+	if ran.State.Stopped != rig.NotStopped {
+		t.Logf("the run ended early: %s", ran.State.Stopped)
 	}
-	run.Bench.RoomPa = surveyed.RoomPa
-	if run.Unit.SealedPa == 0 {
-		run.Unit.SealedPa = surveyed.RoomPa
-	}
-	plan, err := rig.NewPlan(run)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var file memory
-	w := record.NewWriter(&file, start)
-	w.Wait = true
-	w.Run(0, "start", "test")
-	w.Readings(surveyed.Readings)
-	loop := &rig.Loop{Plan: plan, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour}
-	if err := loop.Run(context.Background()); err != nil {
-		t.Fatal(err)
-	}
-	if s := loop.State(); s.Stopped != rig.NotStopped {
-		t.Logf("the run ended early: %s", s.Stopped)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return made{run, cfg, file.Bytes()}
+	return made{ran.Sheet, cfg, ran.Record}
 }
 
 // cushions are benches from soft to stiff.

@@ -2,11 +2,9 @@ package plan_test
 
 import (
 	"bytes"
-	"context"
 	"math"
 	"slices"
 	"testing"
-	"time"
 
 	"proofpot/analysis"
 	"proofpot/profiles"
@@ -15,6 +13,7 @@ import (
 	"proofpot/rig/record"
 	"proofpot/rig/setup"
 	"proofpot/rig/simbench"
+	"proofpot/rig/simbench/inmemory"
 	"proofpot/sensors"
 )
 
@@ -181,38 +180,16 @@ func tightUnit(t *testing.T, profile profiles.Profile, seed uint64, inside bool,
 		without(&run, "u1")
 	}
 	cfg := simbench.Default(run, seed)
-	start := time.Date(2026, 3, 14, 8, 15, 2, 0, time.UTC)
-	bench, err := simbench.New(cfg, start)
+	ran, err := inmemory.Run(run, cfg, inmemory.Options{})
+	if err == nil {
+		err = ran.Ended
+	}
 	if err != nil {
 		t.Error(err)
 		return
 	}
-	clock := rig.NewSimClock(start, 0)
-	surveyed, err := rig.Survey(context.Background(), bench, clock, rig.DefaultPeriod, run.Bench)
-	if err != nil {
-		t.Error(err)
-		return
-	}
-	run.Bench.RoomPa = surveyed.RoomPa
-	laid, err := rig.NewPlan(run)
-	if err != nil {
-		t.Error(err)
-		return
-	}
-	var file memory
-	w := record.NewWriter(&file, start)
-	w.Run(0, "start", "test")
-	w.Readings(surveyed.Readings)
-	loop := &rig.Loop{Plan: laid, Devices: bench, Clock: clock, Recorder: w, SyncEvery: time.Hour}
-	if err := loop.Run(context.Background()); err != nil {
-		t.Error(err)
-		return
-	}
-	if err := w.Close(); err != nil {
-		t.Error(err)
-		return
-	}
-	result, err := analysis.Analyse(run, "test", record.NewReader(bytes.NewReader(file.Bytes())))
+	run = ran.Sheet
+	result, err := analysis.Analyse(run, "test", record.NewReader(bytes.NewReader(ran.Record)))
 	if err != nil {
 		t.Error(err)
 		return
@@ -266,9 +243,3 @@ func foreseen(t *testing.T, run setup.Run, cfg simbench.Config) *plan.Plan {
 	}
 	return p
 }
-
-// memory is a record's file in memory.
-type memory struct{ bytes.Buffer }
-
-func (*memory) Sync() error  { return nil }
-func (*memory) Close() error { return nil }
