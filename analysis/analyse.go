@@ -207,7 +207,7 @@ func (v *void) pressureAt(t float64) float64 {
 // where something has, with the gas volume grown by it.
 func (a *analysis) measure() {
 	if a.in != nil {
-		a.in.fixShare(a.stages, a.drive, a.pressureAt, a.creepAt)
+		a.in.fixShare(a.stages, math.Inf(1), a.drive, a.pressureAt, a.creepAt)
 	}
 	a.findSteps()
 	stop := a.stopS()
@@ -235,6 +235,12 @@ func (a *analysis) measure() {
 	for _, st := range a.stages {
 		a.measureHold(st)
 	}
+	if until := a.tightUntil(); a.in != nil && !math.IsInf(until, 1) {
+		a.in.fixShare(a.stages, until, a.drive, a.pressureAt, a.creepAt)
+		for _, st := range a.stages {
+			a.measureHold(st)
+		}
+	}
 	if a.followIngress() {
 		a.drift = a.findDrift()
 		a.shareSettling()
@@ -243,6 +249,35 @@ func (a *analysis) measure() {
 		}
 	}
 	a.measureDamp()
+}
+
+// tightUntil is until when nothing shows that something came in, s, where at least
+// one stage was held before; +Inf where nothing ever does, or no time before.
+func (a *analysis) tightUntil() float64 {
+	until := math.Inf(1)
+	for _, j := range a.steps {
+		until = min(until, j.t0)
+	}
+	for _, st := range a.stages {
+		w := a.firstWet()
+		plain := w != nil && st == a.stageAt(w.t)
+		for _, e := range []*estimate{st.inside, st.chamber} {
+			plain = plain || e != nil && (e.value > 5*e.u || e.settleU > 0 && e.settle > 6*e.settleU)
+		}
+		if plain {
+			until = min(until, st.dwell().start)
+			if st.ramp.real() {
+				until = min(until, st.ramp.start)
+			}
+			break
+		}
+	}
+	for _, st := range a.stages {
+		if st.hold.real() && st.hold.end <= until {
+			return until
+		}
+	}
+	return math.Inf(1)
 }
 
 func (a *analysis) measureHold(st *stage) {

@@ -6,13 +6,17 @@ import (
 	"slices"
 )
 
-// burstMLPerH parts a burst from a seep where the pressure shows no dip: a leak
-// that starts with more than this fills a void of half a litre within some two
-// hours; common practice, no source.
-const burstMLPerH = 130.0
-
-// burstMLPerHBar parts them where the pressure is low: ml/h for each bar.
-const burstMLPerHBar = 400.0
+// A burst opens a hole, a seep a gap: where the pressure shows no dip they are
+// parted by what passes for each bar, which is the size of the opening and the same
+// at every depth, and by the flow at the depth where it began. 100 ml/h/bar is a
+// hole of a tenth of a millimetre through 5 mm (Poiseuille, d⁴); where the flow is
+// small, it must be twice that; common practice, no source.
+const (
+	burstMLPerH      = 130.0
+	burstMLPerHBar   = 100.0
+	shallowMLPerH    = 50.0
+	shallowMLPerHBar = 200.0
+)
 
 // shallowM is how deep a first stage is that asks the seals before they are
 // pressed on, m; common practice, no source.
@@ -230,7 +234,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 	switch {
 	case leaky == nil:
 		f.text = "the wet probe shows water inside"
-	case a.fast(q, leaky, f.depth) || a.insideAfter(f.high) > 2*burstMLPerH:
+	case a.fast(q, leaky, f.depth) || a.fastInside(f.high):
 		f.mode = Burst
 		f.text = fmt.Sprintf("a leak of %.3g ml/h opened", q)
 	case seats:
@@ -245,8 +249,40 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 func (a *analysis) fast(q float64, st *stage, depth float64) bool {
 	there := max(a.column.GaugePa(depth), 1000)
 	held := max(st.meanPa-a.sealed, 1000)
-	q *= min(there/held, 1)
-	return q > burstMLPerH || q > burstMLPerH/2 && q > burstMLPerHBar*there/1e5
+	return wide(q*min(there/held, 1), q/held*1e5)
+}
+
+// wide says whether a flow, ml/h, and what passes for each bar are a burst's.
+func wide(q, perBar float64) bool {
+	return q > burstMLPerH && perBar > burstMLPerHBar || q > shallowMLPerH && perBar > shallowMLPerHBar
+}
+
+// fastInside says the same by what the sensor inside shows after a time.
+func (a *analysis) fastInside(t float64) bool {
+	q := a.insideAfter(t)
+	return q > 2*burstMLPerH && q/max(a.drive(t), 1000)*1e5 > burstMLPerHBar
+}
+
+// onlyFlows says whether what a loss took at once is no more than what the leak
+// behind it lets in between two readings, and that is no burst's.
+func (a *analysis) onlyFlows(j *jump, after float64) bool {
+	if a.v.gas {
+		return false
+	}
+	perBar := 0.0
+	for _, st := range a.stages {
+		if e := st.both; e != nil && st.dwell().end > j.t1 && e.value > 5*e.u {
+			perBar = max(perBar, e.value/max(st.meanPa-a.sealed, 1000)*1e5)
+		}
+	}
+	if perBar == 0 {
+		perBar = after / max(a.drive(j.t0), 1000) * 1e5
+	}
+	gap, lost := j.t1-j.t0+a.s.dt, j.drop*a.compliance(j.t0)
+	if j.inside {
+		gap, lost = 2*a.in.dt, j.drop*a.in.freeML/a.in.pressureAt(j.t0)
+	}
+	return perBar > 0 && perBar < burstMLPerHBar && lost < 3*after/3600*gap
 }
 
 // resealed says whether every deeper hold after a leaking one is tight, and

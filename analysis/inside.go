@@ -135,8 +135,10 @@ func (v *void) dry(i int) float64 {
 // fixShare finds from the data whether the inside pressure carries the pressure
 // of the vapour, as it must where both share one void, or is given without it.
 // The pressure over the temperature is a line in each part of the run, plus that
-// share of the vapour's, which bends otherwise than any line.
-func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) float64) {
+// share of the vapour's, which bends otherwise than any line. What lies behind
+// until, s, is left out: a leak brings vapour just as it bends the pressure, and
+// feigns a share.
+func (v *void) fixShare(stages []*stage, until float64, drive, pressure, creep func(float64) float64) {
 	if v.pa == nil {
 		return
 	}
@@ -150,12 +152,12 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 			cuts = append(cuts, s.ramp.start, s.ramp.end)
 		}
 		for _, part := range []interval{s.ramp, s.settle, s.hold} {
-			if part.real() {
+			if part.real() && part.start < until {
 				knots = append(knots, part.start)
 				if part == s.ramp {
 					knots = append(knots, part.start+part.length()/3, part.start+part.length()*2/3)
 				}
-				for t := part.start + 900; t < part.end-450 && len(knots) < 60; t += max(900, part.length()/8) {
+				for t := part.start + 900; t < min(part.end, until)-450 && len(knots) < 60; t += max(900, part.length()/8) {
 					knots = append(knots, t)
 				}
 			}
@@ -172,11 +174,15 @@ func (v *void) fixShare(stages []*stage, drive, pressure, creep func(float64) fl
 		}
 		knots = few
 	}
-	width := max((v.t[len(v.t)-1]-v.t[0])/400, 4*v.dt)
+	_, last := between(v.t, v.t[0], until)
+	if last < 2 {
+		return
+	}
+	width := max((v.t[last-1]-v.t[0])/400, 4*v.dt)
 	var ts, ys, es, ns []float64
 	var t, y, e, n float64
 	end := v.t[0] + width
-	for i := range v.t {
+	for i := range last {
 		past := len(cuts)
 		for len(cuts) > 0 && v.t[i] > cuts[0] {
 			cuts = cuts[1:]

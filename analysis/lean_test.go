@@ -35,10 +35,18 @@ func TestRuleAShallowHoldLeansOnADeeperOne(t *testing.T) {
 	if h := a.judgeHold(st, nil); h.Verdict != Inconclusive {
 		t.Errorf("neither is tight: %s %v", h.Verdict, h.Reasons)
 	}
+	for moreM, want := range map[float64]string{0.2: Inconclusive, 0.6: Pass} {
+		a, st = noisy()
+		a.stages[1].meanPa = a.stages[0].meanPa + moreM*1e4
+		if h := a.judgeHold(st, nil); h.Verdict != want {
+			t.Errorf("the other is %g m deeper: %s %v", moreM, h.Verdict, h.Reasons)
+		}
+	}
+	// A leak that its own data show is not leant away.
 	a, st = noisy()
-	a.stages[1].meanPa = a.stages[0].meanPa + 5e3
+	st.both = bounded(0.2, 1.0)
 	if h := a.judgeHold(st, nil); h.Verdict != Inconclusive {
-		t.Errorf("the other is hardly deeper: %s %v", h.Verdict, h.Reasons)
+		t.Errorf("a leak of the limit, tight in the deeper hold: %s %v", h.Verdict, h.Reasons)
 	}
 }
 
@@ -56,8 +64,8 @@ func TestRuleAHoldLeansOnNothingThatIsNotSureItself(t *testing.T) {
 		"one that came before":                     {func(_, d *stage) { d.order = -1 }, false},
 		"one whose bound is just below the limit":  {func(_, d *stage) { d.both = bounded(-0.1, 0.499) }, true},
 		"one whose bound is at the limit":          {func(_, d *stage) { d.both = &estimate{value: 0.5} }, false},
-		"one half as deep again":                   {func(s, d *stage) { d.meanPa = 101325 + 1.5*(s.meanPa-101325) }, true},
-		"one hardly deeper":                        {func(s, d *stage) { d.meanPa = 101325 + 1.49*(s.meanPa-101325) }, false},
+		"one a tenth deeper":                       {func(s, d *stage) { d.meanPa = 101325 + 1.101*(s.meanPa-101325) }, true},
+		"one hardly deeper":                        {func(s, d *stage) { d.meanPa = 101325 + 1.09*(s.meanPa-101325) }, false},
 		"anything, where nothing presses on it":    {func(s, _ *stage) { s.meanPa = 101325 }, false},
 		"anything, where it cannot tell 100 ml/h":  {func(s, _ *stage) { s.both = bounded(-300, 300) }, false},
 		"anything, where it looks like a leak":     {func(s, _ *stage) { s.both = bounded(0.45, 2.5) }, false},

@@ -105,6 +105,10 @@ func (a *analysis) suddenFailure(j *jump, leaky *stage) *failure {
 		if after <= a.limit() {
 			f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and then rose no more as before, or the probe inside became wet", j.drop)
 		}
+		if a.onlyFlows(j, after) {
+			f.mode = Seep
+			f.text = fmt.Sprintf("a leak of %.3g ml/h began and went on", after)
+		}
 	} else {
 		f.mode = Collapse
 		f.text = fmt.Sprintf("the pressure fell at once by %.0f Pa more than it should, and no leak followed: the unit lost volume", j.drop)
