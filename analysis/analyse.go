@@ -24,6 +24,7 @@ type analysis struct {
 	column profiles.Column
 	sealed float64 // Pa absolute
 	base   *track
+	rooms  []*track // what else it might be, see restlessRoom
 	stages []*stage
 	apart  []*apart   // judged by the inside alone
 	aside  []interval // when they and their ramps were
@@ -97,68 +98,6 @@ func (a *analysis) integrity(src Source) {
 
 // depth is the depth-equivalent of an absolute chamber pressure, m.
 func (a *analysis) depth(pa float64) float64 { return a.column.DepthM(pa - a.sealed) }
-
-// waterTrack is the temperature of the water, from its own thermometer or the
-// best stand-in; nil where the record has none.
-func (a *analysis) waterTrack() *track {
-	if a.v.gas {
-		if a.s.gas != nil {
-			return nil
-		}
-		if t := newTrack(lagging(&a.x.roomC, 300), 120, "room"); t != nil {
-			t.u = math.Hypot(t.u, 0.25)
-			t.sd = math.Hypot(t.sd, 0.02)
-			return t
-		}
-		return nil
-	}
-	if !a.x.water.empty() {
-		warming := compressionWarming(float64(a.x.water.v[0]))
-		return compressed(&a.x.water, 900, "water", func(t float64) float64 { return warming * (a.pressureAt(t) - a.v.roomPa) })
-	}
-	if a.s.gas != nil {
-		settled := a.settledGas()
-		if t := newTrack(&settled, 600, "gas cushion, settled"); t != nil {
-			t.u = math.Hypot(t.u, 0.1)
-			return t
-		}
-	}
-	if t := newTrack(&a.x.wall, 600, "chamber wall"); t != nil {
-		t.u = math.Hypot(t.u, 0.05)
-		return t
-	}
-	if t := newTrack(&a.x.insideC, 600, "inside the unit"); t != nil {
-		t.u = math.Hypot(t.u, 0.25)
-		return t
-	}
-	if t := newTrack(lagging(&a.x.roomC, 3*3600), 1200, "room, as water follows it"); t != nil {
-		t.u = math.Hypot(t.u, 0.2)
-		return t
-	}
-	return nil
-}
-
-// lagging is a temperature as a body follows it with a time constant, s.
-func lagging(s *series, tau float64) *series {
-	out := &series{}
-	if s.empty() {
-		return out
-	}
-	// The start is the mean of the first readings: bodies begin at room temperature.
-	c, n := 0.0, 0
-	for i := 0; i < len(s.t) && n < 6; i++ {
-		c += float64(s.v[i])
-		n++
-	}
-	c /= float64(n)
-	for i, t := range s.t {
-		if i > 0 {
-			c += (float64(s.v[i]) - c) * (1 - math.Exp(-(t-s.t[i-1])/tau))
-		}
-		out.add(t, c)
-	}
-	return out
-}
 
 // pressureAt is the chamber's pressure at a time, from its sound readings.
 func (a *analysis) pressureAt(t float64) float64 {
@@ -377,7 +316,7 @@ func (a *analysis) findDrift() wander {
 
 // fitter prepares the chamber's balance of a stage.
 func (a *analysis) fitter(st *stage) *chamberFit {
-	f := &chamberFit{v: a.v, st: st, s: a.s, base: a.base, drive: a.drive, onset: math.Inf(-1), creep: a.creepAt, drift: a.drift}
+	f := &chamberFit{v: a.v, st: st, s: a.s, base: a.base, rooms: a.rooms, drive: a.drive, onset: math.Inf(-1), creep: a.creepAt, drift: a.drift}
 	if a.w != nil {
 		f.ingress, f.ingSD = a.w.at, a.w.sd
 	}

@@ -46,6 +46,7 @@ type chamberFit struct {
 	st      *stage
 	s       *signal
 	base    *track                  // water or what stands for it; nil where nothing does
+	rooms   []*track                // other tracks that may be right instead of base
 	within  *track                  // inside the unit; nil where nothing tells
 	ingress func(t float64) float64 // ml gone into the unit by then; nil for none
 	ingSD   func(t float64) float64 // its standard uncertainty, ml
@@ -70,7 +71,7 @@ func (f *chamberFit) fit(tied, curved bool) *estimate {
 	if best == nil {
 		return nil
 	}
-	if best.chi2 > 3*float64(best.n) && math.Abs(best.value) > 10*best.u {
+	if n := float64(best.n); best.chi2 > 3*n && math.Abs(best.value) > 10*best.u || best.chi2 > 100*n && math.Abs(best.value) > 5*best.u {
 		f.ends(best)
 	}
 	return best
@@ -367,6 +368,11 @@ func (f *chamberFit) about(blank float64, tied, curved bool, tau float64, drift 
 	e.settleU = math.Hypot(e.settleU, rel*math.Abs(e.settle))
 	if u := f.restlessUnit(window); u > 0 {
 		e.budget = append(e.budget, Budget{Source: "unit far from the water's temperature", MLPerH: u})
+		e.u, none = math.Hypot(e.u, u), math.Hypot(none, u)
+		e.settleU = math.Hypot(e.settleU, u)
+	}
+	if u := f.restlessRoom(window); u > 0 {
+		e.budget = append(e.budget, Budget{Source: "how fast the gas follows the room", MLPerH: u})
 		e.u, none = math.Hypot(e.u, u), math.Hypot(none, u)
 		e.settleU = math.Hypot(e.settleU, u)
 	}
