@@ -32,9 +32,10 @@ type analysis struct {
 	w      *ingress
 	creep  []float64 // see creepAt
 
-	coarsePa  float64 // Pa, step of a transducer whose noise does not reach over it; 0 otherwise
-	stills    []gap   // where the transducer stood still
-	creepStep float64 // s
+	gasIn     map[int]float64 // Pa that gas which came in added to the inside, by stages of a gas-filled pot
+	coarsePa  float64         // Pa, step of a transducer whose noise does not reach over it; 0 otherwise
+	stills    []gap           // where the transducer stood still
+	creepStep float64         // s
 	drift     wander
 	steps     []jump // of the chamber's pressure
 	unsure    []jump // the same, which a slowly opening inlet may have made
@@ -244,6 +245,9 @@ func (a *analysis) measureHold(st *stage) {
 		} else if t := f.fit(true, false); t != nil && math.Abs(t.value-e.value) < 2.5*math.Sqrt(max(e.u*e.u-t.u*t.u, 0.01*e.u*e.u)) {
 			st.chamber = t
 		}
+	}
+	if a.v.gas && st.chamber != nil {
+		a.gasWentIn(st, f.restK())
 	}
 	if e, u := st.chamber, a.driftMLPerH(st); e != nil && u > 0 {
 		e.u = math.Hypot(e.u, u)

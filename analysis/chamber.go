@@ -379,7 +379,7 @@ func (f *chamberFit) about(blank float64, tied, curved bool, tau float64, drift 
 	e.lod = currie(none)
 	if f.v.gas {
 		// Into the equivalent of liquid.
-		e.scale(liquidEquivalent(1, f.st.meanPa, f.v.roomPa, last.k))
+		e.scale(liquidEquivalent(1, f.st.meanPa, f.v.roomPa, f.restK()))
 	}
 	return e, p.logEvidence
 }

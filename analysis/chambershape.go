@@ -149,6 +149,10 @@ func (f *chamberFit) gasK(b *block) float64 {
 	return b.gas
 }
 
+// restK is the temperature of the gas at the end, to which it and the path of a leak
+// settle: gas just compressed is warm, and water as warm would be far thinner.
+func (f *chamberFit) restK() float64 { return f.gasK(&f.blocks[len(f.blocks)-1]) }
+
 // origin is the state at the first block of a part, from which its growth counts.
 type origin struct{ p, k, w, v, u, driven float64 }
 

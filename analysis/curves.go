@@ -166,7 +166,7 @@ func (a *analysis) fittedHold(st *stage) (ts, ps []float64) {
 			r = f.origin(b)
 			refs[b.part] = r
 			if f.v.gas && row == 0 {
-				q /= liquidEquivalent(1, st.meanPa, f.v.roomPa, r.k)
+				q /= liquidEquivalent(1, st.meanPa, f.v.roomPa, f.restK())
 			}
 		}
 		ml, _ := f.grown(b, &r, e.blank)

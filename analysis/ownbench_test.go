@@ -276,6 +276,33 @@ func TestAUnitThatTakesTheWatersTemperatureIsNoLeak(t *testing.T) {
 	}
 }
 
+// TestAFullPotsIntervalsHoldTheTruth: without gas the room that swings moves the
+// pressure more than anything else, and what is known of it must stand in the interval.
+func TestAFullPotsIntervalsHoldTheTruth(t *testing.T) {
+	held, holds := 0, 0
+	for seed := range few(20) {
+		v := simulate(t, "proof-30m-sea", "", 50_000+seed, func(r *setup.Run) {
+			r.Bench.GasCushionML, r.Bench.Supply = 0, setup.SupplyWater
+			without(r, "u1")
+		}).analyse(t).Verdict
+		if v.Verdict == analysis.Fail {
+			t.Errorf("seed %d: a tight unit fails: %v", seed, v.Reasons)
+		}
+		for _, h := range v.Holds {
+			if l := h.LeakMLPerH; l != nil {
+				holds++
+				if l.Low <= 0 && 0 <= l.High {
+					held++
+				}
+			}
+		}
+	}
+	t.Logf("%d of %d", held, holds)
+	if held*100 < holds*92 {
+		t.Errorf("%d of %d intervals of a hold contain the truth", held, holds)
+	}
+}
+
 // TestAFullPotPassesNoLeak: where hardly any gas is left a leak goes like an
 // error of the sheet's stiffness, and must not be taken for one.
 func TestAFullPotPassesNoLeak(t *testing.T) {

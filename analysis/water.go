@@ -35,6 +35,33 @@ func liquidEquivalent(gasAtChamber, chamberPa, insidePa, k float64) float64 {
 	return gasAtChamber * chamberPa / ((chamberPa + insidePa) / 2) * airViscosity(k) / waterViscosity(k)
 }
 
+// gasWentIn counts what a leak of a gas-filled pot does to the pressure inside: the
+// more came in, the less water would follow at the same flow of gas.
+func (a *analysis) gasWentIn(st *stage, k float64) {
+	e, free, dwell := st.chamber, a.run.Unit.FreeVolumeML, st.dwell().length()
+	if e.value < 4*e.u || free <= 0 || dwell <= 0 {
+		return
+	}
+	before := a.sealed
+	for _, earlier := range a.stages[:st.order] {
+		before += a.gasIn[earlier.order]
+	}
+	was := liquidEquivalent(1, st.meanPa, a.v.roomPa, k)
+	came := max(0, min(e.value/was*dwell/3600*st.meanPa/free, st.meanPa-before)) // Pa
+	mean := before + came*(1-st.hold.length()/2/dwell)
+	if a.in != nil && a.in.pa != nil {
+		mean = a.in.pressureAt((st.hold.start + st.hold.end) / 2)
+	}
+	if !(mean > 0) {
+		return
+	}
+	if a.gasIn == nil {
+		a.gasIn = map[int]float64{}
+	}
+	a.gasIn[st.order] = came
+	e.scale(liquidEquivalent(1, st.meanPa, mean, k) / was)
+}
+
 // compressionWarming is by how much water warms for each Pa of fast compression,
 // K/Pa: α T/(ρ c_p) (textbook thermodynamics), with c_p = 4186 J/(kg K).
 func compressionWarming(c float64) float64 {
