@@ -7,6 +7,10 @@ import (
 	"proofpot/profiles/water"
 )
 
+// settlingS is for how long after a valve has moved the gas may still settle, s: blocks
+// stay short against that, since the mean of a settling is not what it is at their middle.
+const settlingS = 900.0
+
 // block is the mean of a few readings of a closed part.
 type block struct {
 	t, p   float64 // s, Pa
@@ -92,7 +96,7 @@ func (f *chamberFit) prepare() {
 			if t >= end || inHold != wasHold {
 				flush(k)
 				width = max(long/36, 3*f.s.dt)
-				if since := t - part.start; since < 90 {
+				if since := t - part.start; since < settlingS {
 					width = min(width, max(3*f.s.dt, 4, since/6))
 				}
 				end = t + width

@@ -10,7 +10,8 @@ const (
 	mayMiss   = 0.2 // may be without readings
 	mustReach = 0.8 // of the planned hold must have run
 
-	misfit = 6.0 // χ² per block above which the model does not describe a hold
+	misfit      = 6.0  // χ² per block above which the model does not describe a hold
+	plainMisfit = 20.0 // the same, whatever the size of what is left: a unit that fills in the first hour of a night's hold leaves little
 )
 
 // judge applies the decision rule. A unit passes only if in every stage of the
@@ -142,7 +143,8 @@ func (a *analysis) judgeHold(st *stage, f *failure) Hold {
 			doubt("the leak may be as much as %.3g ml/h and the limit is %g", i.High, limit)
 		}
 	}
-	if c := st.chamber; c != nil && c.chi2 > misfit*float64(c.n) && c.rms > 0.2*limit*st.hold.length()/3600 && (st.inside == nil || st.inside.interval().High > limit) {
+	if c := st.chamber; c != nil && (st.inside == nil || st.inside.interval().High > limit) &&
+		(c.chi2 > misfit*float64(c.n) && c.rms > 0.2*limit*st.hold.length()/3600 || c.chi2 > plainMisfit*float64(c.n)) {
 		doubt("the pressure does not go as a tight unit's does, nor as that of one steady leak")
 	}
 	if m, l := h.MoistureMGPerH, a.run.Profile.Accept.MoistureMGPerH; m != nil && l > 0 {

@@ -13,7 +13,7 @@ const (
 	seatingShare = 0.05 // of units under test that leak like that; common practice, no source
 	seatingFrom  = 0.1  // of the limit, smallest leak that counts
 	seatingTo    = 1000 // of the limit, largest
-	leanDeeper   = 1.1  // how much more pressure the deeper hold must have had: some more
+	leanDeeper   = 1.5  // how much more pressure the deeper hold must have had
 )
 
 // lean gives the bounds of a hold's leak with the help of a deeper hold that is

@@ -35,7 +35,7 @@ func TestRuleAShallowHoldLeansOnADeeperOne(t *testing.T) {
 	if h := a.judgeHold(st, nil); h.Verdict != Inconclusive {
 		t.Errorf("neither is tight: %s %v", h.Verdict, h.Reasons)
 	}
-	for moreM, want := range map[float64]string{0.2: Inconclusive, 0.6: Pass} {
+	for moreM, want := range map[float64]string{0.5: Inconclusive, 30: Pass} {
 		a, st = noisy()
 		a.stages[1].meanPa = a.stages[0].meanPa + moreM*1e4
 		if h := a.judgeHold(st, nil); h.Verdict != want {
@@ -64,8 +64,8 @@ func TestRuleAHoldLeansOnNothingThatIsNotSureItself(t *testing.T) {
 		"one that came before":                     {func(_, d *stage) { d.order = -1 }, false},
 		"one whose bound is just below the limit":  {func(_, d *stage) { d.both = bounded(-0.1, 0.499) }, true},
 		"one whose bound is at the limit":          {func(_, d *stage) { d.both = &estimate{value: 0.5} }, false},
-		"one a tenth deeper":                       {func(s, d *stage) { d.meanPa = 101325 + 1.101*(s.meanPa-101325) }, true},
-		"one hardly deeper":                        {func(s, d *stage) { d.meanPa = 101325 + 1.09*(s.meanPa-101325) }, false},
+		"one half as deep again":                   {func(s, d *stage) { d.meanPa = 101325 + 1.501*(s.meanPa-101325) }, true},
+		"one hardly deeper":                        {func(s, d *stage) { d.meanPa = 101325 + 1.49*(s.meanPa-101325) }, false},
 		"anything, where nothing presses on it":    {func(s, _ *stage) { s.meanPa = 101325 }, false},
 		"anything, where it cannot tell 100 ml/h":  {func(s, _ *stage) { s.both = bounded(-300, 300) }, false},
 		"anything, where it looks like a leak":     {func(s, _ *stage) { s.both = bounded(0.45, 2.5) }, false},

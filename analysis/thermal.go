@@ -250,6 +250,10 @@ func (c *cooling) doubt() float64 {
 // no part was long enough to tell; common practice, no source.
 const slowCushionS = 120.0
 
+// fastWater is how fast the water of a pot changes at the most, K/h; common
+// practice, no source.
+const fastWater = 3.0
+
 // settledGas is what the thermometer of a gas cushion reads once the gas has
 // settled: the gas rests on the water, and shows its temperature. How long that
 // takes is taken from the parts in which it was warm enough to tell; in the others
@@ -273,10 +277,23 @@ func (a *analysis) settledGas() (settled series) {
 		for _, part := range st.closed {
 			wait := common * math.Log(max(math.Abs(warmAt(a.s, part, common))/left, 1))
 			lo, hi := between(a.s.t, part.start+wait, part.end)
+			var ts, cs []float64
 			for i := lo; i < hi; i++ {
 				if g := float64(a.s.gas[i]); !math.IsNaN(g) {
-					settled.add(a.s.t[i], g)
+					ts, cs = append(ts, a.s.t[i]), append(cs, g)
 				}
+			}
+			// A gas that a leak lets expand, or that was not warm as the others were, goes
+			// on changing.
+			if n := len(ts); n > 4 && ts[n-1] > ts[0] {
+				slope, _, _ := line(ts, cs)
+				own := 0.02 * math.Sqrt(12/float64(n)) / (ts[n-1] - ts[0])
+				if math.Abs(slope) > fastWater/3600+4*own {
+					continue
+				}
+			}
+			for i, t := range ts {
+				settled.add(t, cs[i])
 			}
 		}
 	}
