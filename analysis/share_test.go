@@ -65,3 +65,22 @@ func TestABurstIsAWideOpeningAtAnyDepth(t *testing.T) {
 		}
 	}
 }
+
+// TestHumidityFailsNoUnitInGas: where gas is all around the unit no water comes in to
+// evaporate; walls that warm with the gas give off moisture in step with the pressure.
+func TestHumidityFailsNoUnitInGas(t *testing.T) {
+	for _, gas := range []bool{false, true} {
+		a := measured(t)
+		a.v.gas = gas
+		a.run.Profile.Accept.MoistureMGPerH = 2
+		a.damp = &damp{rising: true, gain: 200}
+		a.stages[1].damp = bounded(2.1, 3)
+		if got := a.dampFails(); got == gas {
+			t.Errorf("in gas %v: humidity fails it %v", gas, got)
+		}
+		want := map[bool]string{false: Fail, true: Inconclusive}[gas]
+		if h := a.judgeHold(a.stages[1], nil); h.Verdict != want {
+			t.Errorf("in gas %v: %s %v", gas, h.Verdict, h.Reasons)
+		}
+	}
+}
