@@ -46,7 +46,7 @@ Example: proofpot setup --answers answers.txt --only`
 
 // Run asks, writes and proves.
 func (c *setupCmd) Run(w *world) error {
-	w.in = &lineReader{from: bufio.NewReader(w.in)}
+	w.in = newTypedLines(w.in)
 	if _, err := os.Stat(c.Bench); err == nil {
 		fmt.Fprintf(w.out, "%s is there already and stays as it is; to be asked again, move it away\n", c.Bench)
 	} else if !errors.Is(err, fs.ErrNotExist) {
@@ -160,23 +160,52 @@ func prompted(q benchfile.Question) string {
 	return text + ": "
 }
 
-// lineReader gives a line at a time, so that whoever reads takes no answer that
-// is meant for the next.
-type lineReader struct {
-	from *bufio.Reader
-	rest []byte
-	err  error
+// typedLines gives what is typed a line at a time, so that whoever reads takes no answer
+// that is meant for the next; who has it for a while (until) reads its end when that is over.
+type typedLines struct {
+	lines <-chan []byte // closed at the end
+	over  <-chan struct{}
+	rest  []byte
+}
+
+func newTypedLines(from io.Reader) *typedLines {
+	lines := make(chan []byte)
+	go func() {
+		defer close(lines)
+		for r := bufio.NewReader(from); ; {
+			line, err := r.ReadBytes('\n')
+			if len(line) > 0 {
+				lines <- line
+			}
+			if err != nil {
+				return
+			}
+		}
+	}()
+	return &typedLines{lines: lines}
+}
+
+// until lends the lines out; what is typed after over is closed stays for the lender.
+func (r *typedLines) until(over <-chan struct{}) *typedLines {
+	return &typedLines{lines: r.lines, over: over}
 }
 
 // Read gives at most what is left of a line.
-func (r *lineReader) Read(p []byte) (int, error) {
+func (r *typedLines) Read(p []byte) (int, error) {
 	if len(r.rest) == 0 {
-		if r.err != nil {
-			return 0, r.err
+		select {
+		case <-r.over:
+			return 0, io.EOF
+		default:
 		}
-		r.rest, r.err = r.from.ReadBytes('\n')
-		if len(r.rest) == 0 {
-			return 0, r.err
+		select {
+		case <-r.over:
+			return 0, io.EOF
+		case line, more := <-r.lines:
+			if !more {
+				return 0, io.EOF
+			}
+			r.rest = line
 		}
 	}
 	n := copy(p, r.rest)
@@ -184,4 +213,4 @@ func (r *lineReader) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-var _ io.Reader = (*lineReader)(nil)
+var _ io.Reader = (*typedLines)(nil)

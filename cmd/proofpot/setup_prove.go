@@ -209,7 +209,14 @@ func (c *setupCmd) blank(w *world, sheet setup.Run, done bool) error {
 		return nil
 	}
 	run := blankCmd{blankRun{Profile: c.Blank, Bench: c.Bench, stateFlag: c.stateFlag, Records: c.Records, Acknowledge: true, Wait: c.Wait}}
-	return run.Run(w)
+	// The run listens to what is typed as long as it lasts, and not to the answers after it.
+	in := *w
+	if typed, is := w.in.(*typedLines); is {
+		over := make(chan struct{})
+		defer close(over)
+		in.in = typed.until(over)
+	}
+	return run.Run(&in)
 }
 
 func (c *setupCmd) stiffness(w *world, bench setup.Bench, done bool) error {
