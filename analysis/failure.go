@@ -196,20 +196,7 @@ func (a *analysis) slowFailure(leaky *stage, wet *wetting) *failure {
 	// A leak of the very first ramp is mostly one of a seal that is not yet seated,
 	// whether or not the run went on to show it.
 	unseated := seats || st != nil && st.order == 0 && st.depthM <= shallowM
-	var o *onset
-	if leaky != nil && leaky.both.value > burstMLPerH/2 {
-		// A leak that large bends the ramp it begins in.
-		from := leaky.dwell().start
-		if leaky.ramp.real() {
-			from = leaky.ramp.start
-		}
-		if kink := a.rampKink(from, leaky.dwell().start, 8); kink != nil {
-			o = kink.onset(a.s.dt)
-		}
-	}
-	if o == nil {
-		o = a.insideOnset(st, unseated)
-	}
+	o := a.insideOnset(st, unseated)
 	if o == nil {
 		var before *stage
 		if st != nil && st.order > 0 {

@@ -145,7 +145,13 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 	// Where only the humidity proves a leak, it is the earlier witness.
 	dampOnly := leaky == nil && a.damp != nil && a.damp.rising
 	if len(pt) > 30 && a.insideLeaks() && !dampOnly {
-		tp = a.coarse(pt, py, v.noise, a.creepTrend(soft, until), until)
+		var gain float64
+		tp, gain = a.coarse(pt, py, v.noise, a.creepTrend(soft, until), until)
+		// Water that comes in is seen by the humidity as well, and that the better: a
+		// pressure that breaks long before it, and by less, is something else.
+		if d := a.damp; d != nil && d.rising && d.onset > tp+120 && d.gain > gain && math.IsNaN(a.riseNear(ht, hy, tp)) {
+			tp = math.NaN()
+		}
 	}
 	switch {
 	case !math.IsNaN(tp):
@@ -232,7 +238,10 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		}
 		p := cut(pt, py, v.noise, a.creepTrend(soft, seen), toP)
 		if p != nil {
-			p.extra, p.extraSD = func(t float64) float64 { return v.freeML * (a.pressureAt(t) - a.v.roomPa) }, softU
+			p.extra = []other{func(t float64) float64 { return softU * v.freeML * (a.pressureAt(t) - a.v.roomPa) }}
+			if v.vapour != nil && v.shareU > 0.02 {
+				p.extra = append(p.extra, v.vapourML)
+			}
 		}
 		add(p, shapes, prior)
 	}
@@ -253,6 +262,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 	if !found {
 		return nil
 	}
+	a.bendToo(o, leaky)
 	o.normal()
 	late := 4 * v.dt
 	if math.IsNaN(tp) {
@@ -263,6 +273,29 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		o.sinceStart(a.prior(o.t, seats), seen)
 	}
 	return o
+}
+
+// bendToo adds what the ramps say of a leak as large as its stage shows.
+func (a *analysis) bendToo(o *onset, leaky *stage) {
+	if leaky == nil || leaky.both == nil || leaky.both.value < 3*leaky.both.u {
+		return
+	}
+	d := leaky.dwell()
+	drive := max(a.drive((d.start+d.end)/2), 1000)
+	ks := a.conductances(leaky.both.value/drive, leaky.both.u/drive)
+	in := make([]float64, len(ks))
+	for i, t := range o.t {
+		ramp := a.rampAt(t)
+		if ramp == nil {
+			continue
+		}
+		norm := 0.0
+		for n, k := range ks {
+			in[n] = k.w + ramp.says(t, k.k)
+			norm += math.Exp(k.w)
+		}
+		o.w[i] += logSum(in) - math.Log(norm)
+	}
 }
 
 // firstHold is when the first hold ended, s; before that nothing tells how the

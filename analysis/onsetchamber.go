@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -41,7 +42,7 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 	if wetAt < end {
 		end = wetAt
 	}
-	step := max((end-from)/400, a.s.dt/2)
+	step := max((end-from)/2400, a.s.dt/2)
 	for t := from; t <= end; t += step {
 		o.t = append(o.t, t)
 	}
@@ -49,9 +50,6 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 		o.t = []float64{end}
 	}
 	o.w = a.prior(o.t, seats)
-	if kink := a.rampKink(from, end, 8); kink != nil && (!d.real() || kink.t0 < d.start) {
-		return kink.onset(a.s.dt)
-	}
 	// The leak and the evidence of each onset, on the coarse grid of closed parts.
 	f := a.fitter(st)
 	leak, leakU, driveMean := 0.0, math.Inf(1), 1.0
@@ -67,47 +65,102 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 		}
 		driveMean = max(a.pressureAt((st.dwell().start+st.dwell().end)/2)-a.sealed, 1)
 	}
-	k := max(leak, 0.3*a.limit()) / driveMean // ml/h/Pa
 	if known != nil {
 		for i, t := range o.t {
 			o.w[i] += known(t)
 		}
 	}
-	// In the stage before, a leak of the same conductance must have stayed unseen.
-	if before != nil && before.chamber != nil && before.hold.real() {
-		h := before.hold
-		sd := before.both.u
-		q := k * max(a.drive((h.start+h.end)/2), 0)
-		for i, t := range o.t {
-			if t >= h.end {
-				continue
-			}
-			share := min((h.end-t)/h.length(), 1)
-			// The end of a hold says less of a slope than the whole: as the 3/2 power.
-			z := (q*math.Pow(share, 1.5) - before.both.value) / sd
-			z0 := before.both.value / sd
-			o.w[i] -= (z*z - z0*z0) / 2
-		}
+	if math.IsNaN(dryAt) {
+		dryAt = wetAt
 	}
-	if !math.IsNaN(wetAt) && (leak > 2*leakU || e == nil) {
-		if math.IsNaN(dryAt) {
-			dryAt = wetAt
+	ks := a.conductances(leak/driveMean, leakU/driveMean)
+	in := make([]float64, len(ks))
+	for i, t := range o.t {
+		filled := 0.0
+		if !math.IsNaN(wetAt) {
+			filled = a.drivenBetween(t, (wetAt+dryAt)/2) / 3600
 		}
-		for i, t := range o.t {
-			in := k * a.drivenBetween(t, (wetAt+dryAt)/2) / 3600
-			if leak <= 2*leakU || in <= 0 {
-				if in <= 0 {
-					o.w[i] -= 8
-				}
-				continue
+		ramp := a.rampAt(t)
+		for n, k := range ks {
+			in[n] = k.w
+			if ramp != nil {
+				in[n] += ramp.says(t, k.k)
 			}
-			spread := math.Hypot(wetSpread, leakU/leak)
-			z := math.Log(in/wetML) / spread
-			o.w[i] -= z * z / 2
+			if before != nil && before.both != nil && before.hold.real() && t < before.hold.end {
+				in[n] += a.unseen(before, t, k.k)
+			}
+			if !math.IsNaN(wetAt) {
+				in[n] += wetAfter(k.k * filled)
+			}
 		}
+		o.w[i] += logSum(in)
 	}
 	o.normal()
 	return o
+}
+
+// conductance is one that the leak may have, ml/h/Pa, with the logarithm of its weight.
+type conductance struct{ k, w float64 }
+
+// conductances lists those that a leak may have whose hold gave k with standard
+// uncertainty u: about that, or where it gave none, any up to a burst's.
+func (a *analysis) conductances(k, u float64) []conductance {
+	var list []conductance
+	if k > 2.5*u {
+		sd := math.Hypot(u/k, 0.1)
+		for z := -2.0; z <= 2; z += 0.5 {
+			list = append(list, conductance{k * math.Exp(z*sd), -z * z / 2})
+		}
+		return list
+	}
+	for x := math.Log(leastK); x < math.Log(mostK); x += 0.3 {
+		c := conductance{k: math.Exp(x)}
+		if !math.IsInf(u, 1) {
+			z := (c.k - k) / u
+			c.w = -z * z / 2
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+// Of what leaks: from a slow seep's conductance to a burst's, ml/h/Pa; common
+// practice, no source.
+const (
+	leastK = 0.3e-5
+	mostK  = 3000e-5
+)
+
+// unseen is the logarithm of how likely it is that a hold shows what it did with
+// a leak of conductance k from t on, beside none.
+func (a *analysis) unseen(st *stage, t, k float64) float64 {
+	h := st.hold
+	q := k * max(a.drive((h.start+h.end)/2), 0)
+	share := min((h.end-t)/h.length(), 1)
+	// The end of a hold says less of a slope than the whole: as the 3/2 power.
+	z := (q*math.Pow(share, 1.5) - st.both.value) / st.both.u
+	z0 := st.both.value / st.both.u
+	return -(z*z - z0*z0) / 2
+}
+
+// wetAfter is the logarithm of how likely a probe is to show wet just when ml have come in.
+func wetAfter(ml float64) float64 {
+	if ml <= 1e-9 {
+		return -50
+	}
+	z := math.Log(ml/wetML) / wetSpread
+	return -z*z/2 - math.Log(ml/wetML)
+}
+
+func logSum(l []float64) float64 {
+	top, sum := math.Inf(-1), 0.0
+	for _, x := range l {
+		top = max(top, x)
+	}
+	for _, x := range l {
+		sum += math.Exp(x - top)
+	}
+	return top + math.Log(sum)
 }
 
 // drivenBetween is the driving pressure over time, Pa s.
@@ -144,15 +197,38 @@ func (a *analysis) evidence(f *chamberFit, tau float64, drift wander, size float
 		f.tauOf = warmth
 		defer func() { f.tauOf = nil }()
 	}
-	for i := range n + 1 {
-		t := first + (last-first)*float64(i)/n*0.97
+	try := func(t float64) {
 		f.onset = t
-		if i == 0 {
+		if t == first {
 			f.onset = math.Inf(-1)
 		}
 		if _, score := f.once(true, false, tau, drift); score != 0 {
-			ts = append(ts, t)
-			ls = append(ls, score)
+			i, _ := slices.BinarySearch(ts, t)
+			ts, ls = slices.Insert(ts, i, t), slices.Insert(ls, i, score)
+		}
+	}
+	for i := range n + 1 {
+		try(first + (last-first)*float64(i)/n*0.97)
+	}
+	// Closer about the best, where the evidence between two of them is no line.
+	for range 2 {
+		if len(ts) < 4 {
+			break
+		}
+		i := 0
+		for k := range ls {
+			if ls[k] > ls[i] {
+				i = k
+			}
+		}
+		if i == 0 {
+			break
+		}
+		from, to := ts[i-1], ts[min(i+1, len(ts)-1)]
+		for k := 1.0; k < 8; k++ {
+			if t := from + (to-from)*k/8; t != ts[i] && t > from {
+				try(t)
+			}
 		}
 	}
 	f.onset = old

@@ -1,6 +1,9 @@
 package analysis
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // rise finds when a witness first stands above what it was before, s: blocks of
 // some seconds against the mean (or the line) of all blocks before; NaN for never.
@@ -54,11 +57,12 @@ func rise(t, y []float64, sd, width, slack float64, line bool) float64 {
 }
 
 // coarse is when the inside pressure breaks from level to a leak of constant
-// conductance, among the readings until a time; NaN where nothing breaks.
-func (a *analysis) coarse(t, y []float64, sd, trend, until float64) float64 {
+// conductance, among the readings until a time, and by how much better χ² is for
+// it; NaN where nothing breaks.
+func (a *analysis) coarse(t, y []float64, sd, trend, until float64) (at, gain float64) {
 	_, hi := between(t, math.Inf(-1), until)
 	if hi < 20 {
-		return math.NaN()
+		return math.NaN(), 0
 	}
 	n := max(1, hi/400)
 	c := &channel{trend: trend}
@@ -74,17 +78,18 @@ func (a *analysis) coarse(t, y []float64, sd, trend, until float64) float64 {
 	k := a.newCourse(0, until, 1)
 	c.shapes = []func(t0, t float64) float64{k.driven}
 	none := c.misfit(until)
-	best, at := none, math.NaN()
+	best := none
+	at = math.NaN()
 	step := max(until/600, 1)
 	for t0 := 0.0; t0 < until; t0 += step {
-		if m := c.misfit(t0); m < best {
+		if m, rise := c.fit(t0); m < best && rise > 0 {
 			best, at = m, t0
 		}
 	}
 	if none-best < 40 {
-		return math.NaN()
+		return math.NaN(), 0
 	}
-	return at
+	return at, none - best
 }
 
 // sharpest is where a witness bends upwards most within some minutes, as a leak
@@ -215,6 +220,14 @@ func (v *void) mean(from, to float64) (mean, n float64) {
 		}
 	}
 	return mean / max(n, 1), n
+}
+
+// vapourML is how much the volume that was lost may be off by the share of the
+// vapour's pressure that the sensor shows, ml.
+func (v *void) vapourML(t float64) float64 {
+	i, _ := slices.BinarySearch(v.t, t)
+	i = min(i, len(v.t)-1)
+	return v.shareU * v.freeML * (v.vapour[i] - v.vapour[0]) / v.pa[0]
 }
 
 // creepTrend is how fast the inside pressure may drift without a leak, ml/s: with

@@ -112,10 +112,31 @@ func (a *analysis) findSteps() {
 		changes, at = a.handChanges(), a.handState
 	}
 	a.steps = judgeTrials(stepTrials(a.s.t, a.settledOut(), a.s.p, a.s.spike, a.s.pace(), changes, 1, a.s.noise, 4, at), a.s.t, a.s.noise)
+	a.steps = slices.DeleteFunc(a.steps, a.inletsHabit(slices.Clone(a.steps)))
 	for i := range a.steps {
 		if j := &a.steps[i]; !j.inletted {
 			j.pa = a.pressureBefore(j.i)
 		}
+	}
+}
+
+// inletsHabit tells of a loss whether it came as long after the inlet had opened
+// as one in another ramp, and as large: a unit gives way once, an inlet whose flow
+// finds its rate late does it alike each time.
+func (a *analysis) inletsHabit(all []jump) func(jump) bool {
+	since := func(j jump) float64 {
+		for _, o := range a.x.fill {
+			if j.t0 >= o.start && j.t0 <= o.end {
+				return j.t0 - o.start
+			}
+		}
+		return math.NaN()
+	}
+	return func(j jump) bool {
+		return j.inletted && slices.ContainsFunc(all, func(o jump) bool {
+			return o.i != j.i && math.Abs(since(o)-since(j)) < 1.6*a.s.dt && o.drop < 2*j.drop && j.drop < 2*o.drop &&
+				math.Abs(since(o)-since(j)) < math.Abs(o.t0-j.t0)/2
+		})
 	}
 }
 

@@ -66,6 +66,15 @@ func (a *analysis) lossBeforeWet(w *wetting) *jump {
 		g := p.best()
 		return &jump{i: g.i, t0: g.t0, t1: g.t1, pa: g.pa, paSD: g.sd, drop: drop, u: u, place: p, inletted: openAt(a.x.fill, g.t0)}
 	}
+	// Where a valve moved the flow may have done it.
+	still := func(g *gapWeight) bool {
+		for _, c := range a.x.changes() {
+			if c > g.t0-1.5*a.s.dt && c < g.t1+1.5*a.s.dt {
+				return false
+			}
+		}
+		return true
+	}
 	until := w.t + a.s.dt/2
 	if p := a.placeStep(dry-wetAtOnceS, until, math.Inf(1), nil); p != nil && p.decided > wetOdds {
 		if g := p.best(); g.missing > wetLimit*g.missingSD {
@@ -73,7 +82,7 @@ func (a *analysis) lossBeforeWet(w *wetting) *jump {
 		}
 	}
 	if p := a.placeStep(dry-wetWithinS, until, math.Inf(1), nil); p != nil && p.decided > wetOdds {
-		if g := p.best(); g.z > wetLimit && g.drop > valveTimes*valveTimeS*p.rate {
+		if g := p.best(); still(g) && g.z > wetLimit && g.drop > valveTimes*valveTimeS*p.rate {
 			return found(p, g.drop, g.drop/g.z)
 		}
 	}

@@ -8,13 +8,22 @@ type channel struct {
 	t, y, sd []float64
 	trend    float64 // sd of a slope that was there before, units/s
 	shapes   []func(t0, t float64) float64
-	extra    func(t float64) float64 // what else the reading may follow; nil for nothing
-	extraSD  float64
+	extra    []other // what else the reading may follow
 }
+
+// other is something else that a reading may follow, by an unknown share of it
+// with standard uncertainty 1.
+type other func(t float64) float64
 
 // misfit gives χ² of the channel with the onset at t0, over level, trend and rise.
 func (c *channel) misfit(t0 float64) float64 {
-	const k = 5
+	chi2, _ := c.fit(t0)
+	return chi2
+}
+
+// fit gives the same, and the sum of its shapes at the end.
+func (c *channel) fit(t0 float64) (chi2, rise float64) {
+	const k = 6
 	var m [k][k]float64
 	var r [k]float64
 	yy := 0.0
@@ -28,9 +37,9 @@ func (c *channel) misfit(t0 float64) float64 {
 	base := c.y[0]
 	for i, t := range c.t {
 		w := 1 / (c.sd[i] * c.sd[i])
-		f := [k]float64{1, (t - mid) / span, 0, 0, 0}
-		if c.extra != nil {
-			f[4] = c.extra(t) * c.extraSD
+		f := [k]float64{1, (t - mid) / span}
+		for j, other := range c.extra {
+			f[4+j] = other(t)
 		}
 		if t > t0 {
 			for j, shape := range c.shapes {
@@ -49,6 +58,7 @@ func (c *channel) misfit(t0 float64) float64 {
 	tr := c.trend * span
 	m[1][1] += 1 / (tr*tr + 1e-30)
 	m[4][4]++
+	m[5][5]++
 	for a := range k {
 		m[a][a] += 1e-9 * m[0][0]
 	}
@@ -66,7 +76,21 @@ func (c *channel) misfit(t0 float64) float64 {
 		}
 		yy -= r[a] * r[a] / m[a][a]
 	}
-	return yy
+	var b [k]float64
+	for a := k - 1; a >= 0; a-- {
+		if m[a][a] <= 0 {
+			continue
+		}
+		b[a] = r[a]
+		for j := a + 1; j < k; j++ {
+			b[a] -= m[a][j] * b[j]
+		}
+		b[a] /= m[a][a]
+	}
+	for j, shape := range c.shapes {
+		rise += b[2+j] * shape(t0, end) / scale[j]
+	}
+	return yy, rise
 }
 
 // course is the driving pressure cumulated over time on a grid, and the same
@@ -83,7 +107,12 @@ func (a *analysis) newCourse(from, to, tau float64) *course {
 	c := &course{from: from, step: (to - from) / n, tau: tau, sum: make([]float64, n+1), lag: make([]float64, n+1)}
 	keep := math.Exp(-c.step / tau)
 	for i := 1; i <= n; i++ {
-		d := max(a.drive(from+c.step*(float64(i)-0.5)), 0)
+		t := from + c.step*(float64(i)-0.5)
+		d := max(a.drive(t), 0)
+		if a.v.gas {
+			// Laminar flow of gas goes with the difference of the squares (TRADE.md section 3.5).
+			d *= (a.pressureAt(t) - d/2) / a.sealed
+		}
 		c.sum[i] = c.sum[i-1] + d*c.step
 		c.lag[i] = c.lag[i-1]*keep + d*tau*(1-keep)
 	}
@@ -96,7 +125,7 @@ func (c *course) at(list []float64, t float64) float64 {
 	return list[i] + (p-float64(i))*(list[i+1]-list[i])
 }
 
-// driven is what has come in since t0, Pa s.
+// driven is what has come in since t0, Pa s; of gas, in proportion to it.
 func (c *course) driven(t0, t float64) float64 {
 	return max(c.at(c.sum, t)-c.at(c.sum, t0), 0)
 }
