@@ -43,6 +43,10 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 		end = wetAt
 	}
 	step := max((end-from)/2400, a.s.dt/2)
+	if before != nil && before.hold.real() {
+		// No step of the grid reaches over the end of a hold.
+		from = before.hold.end - math.Floor((before.hold.end-from)/step)*step
+	}
 	for t := from; t <= end; t += step {
 		o.t = append(o.t, t)
 	}
