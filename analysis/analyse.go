@@ -36,7 +36,7 @@ type analysis struct {
 	coarsePa  float64         // Pa, step of a transducer whose noise does not reach over it; 0 otherwise
 	stills    []gap           // where the transducer stood still
 	creepStep float64         // s
-	ramps     *[]*rampLeak    // see rampLeaks
+	ramps     []*rampLeak     // see rampLeaks; nil before it was asked
 	drift     wander
 	steps     []jump // of the chamber's pressure
 	unsure    []jump // the same, which a slowly opening inlet may have made

@@ -16,6 +16,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"proofpot/analysis"
 	"proofpot/profiles"
 	"proofpot/rig/record"
 )
@@ -320,17 +321,6 @@ func TestBoundsAndWhatIsReached(t *testing.T) {
 	}
 	t.Logf("\n%s", table.String())
 	if f := flag.Lookup("update"); f != nil && f.Value.String() == "true" && each >= 100 {
-		readme, err := os.ReadFile("README.md")
-		if err != nil {
-			t.Fatal(err)
-		}
-		before, rest, ok := strings.Cut(string(readme), boundsFrom)
-		_, after, ok2 := strings.Cut(rest, boundsTo)
-		if !ok || !ok2 {
-			t.Fatal("README.md has no place for the bounds")
-		}
-		if err := os.WriteFile("README.md", []byte(before+boundsFrom+table.String()+boundsTo+after), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		analysis.IntoReadme(t, boundsFrom, table.String(), boundsTo)
 	}
 }

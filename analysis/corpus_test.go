@@ -375,17 +375,6 @@ func TestCorpusRecordsAreJudgedRight(t *testing.T) {
 		t.Errorf("%d of %d inconclusive, want at most 5 %%", this.undecided, this.decidable)
 	}
 	if *update && os.Getenv("PROOFPOT_CORPUS") == "" {
-		b, err := os.ReadFile("README.md")
-		if err != nil {
-			t.Fatal(err)
-		}
-		before, rest, ok := strings.Cut(string(b), tableFrom)
-		_, after, ok2 := strings.Cut(rest, tableTo)
-		if !ok || !ok2 {
-			t.Fatal("README.md has no place for the table")
-		}
-		if err := os.WriteFile("README.md", []byte(before+tableFrom+text+tableTo+after), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		IntoReadme(t, tableFrom, text, tableTo)
 	}
 }

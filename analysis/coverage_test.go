@@ -162,17 +162,6 @@ func TestCoverageOnSimulatedBenches(t *testing.T) {
 		t.Errorf("%d of %d verdicts wrong", whole.wrong, whole.records)
 	}
 	if f := flag.Lookup("update"); f != nil && f.Value.String() == "true" && whole.records >= 2000 {
-		readme, err := os.ReadFile("README.md")
-		if err != nil {
-			t.Fatal(err)
-		}
-		before, rest, ok := strings.Cut(string(readme), coverFrom)
-		_, after, ok2 := strings.Cut(rest, coverTo)
-		if !ok || !ok2 {
-			t.Fatal("README.md has no place for the table")
-		}
-		if err := os.WriteFile("README.md", []byte(before+coverFrom+b.String()+coverTo+after), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		analysis.IntoReadme(t, coverFrom, b.String(), coverTo)
 	}
 }

@@ -282,7 +282,7 @@ func (a *analysis) bendToo(o *onset, leaky *stage) {
 	}
 	d := leaky.dwell()
 	drive := max(a.drive((d.start+d.end)/2), 1000)
-	ks := a.conductances(leaky.both.value/drive, leaky.both.u/drive)
+	ks := conductances(leaky.both.value/drive, leaky.both.u/drive)
 	in := make([]float64, len(ks))
 	for i, t := range o.t {
 		ramp := a.rampAt(t)

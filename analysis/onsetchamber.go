@@ -77,7 +77,7 @@ func (a *analysis) chamberOnset(st *stage, before *stage, seats bool) *onset {
 	if math.IsNaN(dryAt) {
 		dryAt = wetAt
 	}
-	ks := a.conductances(leak/driveMean, leakU/driveMean)
+	ks := conductances(leak/driveMean, leakU/driveMean)
 	in := make([]float64, len(ks))
 	for i, t := range o.t {
 		filled := 0.0
@@ -108,7 +108,7 @@ type conductance struct{ k, w float64 }
 
 // conductances lists those that a leak may have whose hold gave k with standard
 // uncertainty u: about that, or where it gave none, any up to a burst's.
-func (a *analysis) conductances(k, u float64) []conductance {
+func conductances(k, u float64) []conductance {
 	var list []conductance
 	if k > 2.5*u {
 		sd := math.Hypot(u/k, 0.1)

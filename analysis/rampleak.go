@@ -31,24 +31,23 @@ type bent struct {
 var governs = [...]float64{4, 9, 25, 100}
 
 const (
-	rampLeast   = 24   // readings
-	rampMost    = 900  // readings; more are averaged
-	rampOnsets  = 220  // onsets that are tried
-	rampStartS  = 8.0  // s, in which the inlet finds its flow; common practice, no source
-	rampStart   = 0.03 // 1/s, by how much of the ramp's rate that bends it
-	rampLeakSD  = 0.35 // of what is expected: how the gas warms, and how the leak may differ
-	rampAverage = 1600.0
+	rampLeast  = 24     // readings
+	rampMost   = 900    // readings; more are averaged
+	rampOnsets = 220    // onsets that are tried
+	rampStartS = 8.0    // s, in which the inlet finds its flow; common practice, no source
+	rampStart  = 0.03   // 1/s, by how much of the ramp's rate that bends it
+	rampLeakSD = 0.35   // of what is expected: how the gas warms, and how the leak may differ
+	rampUsual  = 1600.0 // Pa/s, a ramp of 10 m/min
 )
 
 // rampLeaks prepares the ramps of the record.
 func (a *analysis) rampLeaks() []*rampLeak {
 	if a.ramps != nil {
-		return *a.ramps
+		return a.ramps
 	}
-	list := []*rampLeak{}
-	a.ramps = &list
+	a.ramps = []*rampLeak{}
 	if a.byHand() || a.v.waterFed {
-		return list
+		return a.ramps
 	}
 	var lines []*evenLine
 	for _, st := range a.stages {
@@ -76,21 +75,22 @@ func (a *analysis) rampLeaks() []*rampLeak {
 	}
 	for _, l := range lines {
 		l.filter(best)
-		list = append(list, a.bends(l))
+		a.ramps = append(a.ramps, a.bends(l))
 	}
-	return list
+	return a.ramps
 }
 
 // evenLine is the readings of one opening as an integrated random walk about a
 // line, by a Kalman filter.
 type evenLine struct {
 	interval
-	t, y, r []float64 // s, Pa, Pa²
-	rate    float64   // Pa/s
-	gain    [][2]float64
-	s       []float64 // variance of each innovation
-	e       []float64 // the readings' innovations
-	scale   float64
+	t, y  []float64 // s, Pa
+	r     float64   // Pa², variance of a reading
+	rate  float64   // Pa/s
+	gain  [][2]float64
+	s     []float64 // variance of each innovation
+	e     []float64 // the readings' innovations
+	scale float64
 }
 
 func (a *analysis) evenLine(o interval) *evenLine {
@@ -105,7 +105,8 @@ func (a *analysis) evenLine(o interval) *evenLine {
 	if len(l.t) < rampLeast {
 		return nil
 	}
-	if m := (len(l.t) + rampMost - 1) / rampMost; m > 1 {
+	m := (len(l.t) + rampMost - 1) / rampMost
+	if m > 1 {
 		k := 0
 		for i := 0; i+m <= len(l.t); i += m {
 			var t, y float64
@@ -117,10 +118,8 @@ func (a *analysis) evenLine(o interval) *evenLine {
 			k++
 		}
 		l.t, l.y = l.t[:k], l.y[:k]
-		l.r = append(l.r, s.noise*s.noise/float64(m))
-	} else {
-		l.r = append(l.r, s.noise*s.noise)
 	}
+	l.r = s.noise * s.noise / float64(m)
 	n := len(l.t)
 	l.rate = (l.y[n-1] - l.y[0]) / (l.t[n-1] - l.t[0])
 	if l.rate <= 0 {
@@ -138,7 +137,7 @@ func (a *analysis) evenLine(o interval) *evenLine {
 func (l *evenLine) filter(q float64) float64 {
 	n := len(l.t)
 	l.gain, l.s = make([][2]float64, n), make([]float64, n)
-	q *= l.rate * l.rate / (rampAverage * rampAverage)
+	q *= l.rate * l.rate / (rampUsual * rampUsual)
 	p00, p01, p11 := 1e10, 0.0, l.rate*l.rate
 	for i := range l.t {
 		if i > 0 {
@@ -149,7 +148,7 @@ func (l *evenLine) filter(q float64) float64 {
 			p01 += d*p11 + q*d*d/2
 			p11 += q * d
 		}
-		s := p00 + l.r[0]
+		s := p00 + l.r
 		k0, k1 := p00/s, p01/s
 		l.gain[i], l.s[i] = [2]float64{k0, k1}, s
 		p11 -= k1 * p01

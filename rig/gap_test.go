@@ -114,18 +114,8 @@ func TestTheGapsOfASimulatedBenchAreJudgedAsTheyWere(t *testing.T) {
 			run := gapSheet(nil)
 			run.Unit.SealedPa = run.Bench.RoomPa
 			cfg := simbench.Default(run, seed)
-			if c.fault != "" {
-				f, err := simbench.ParseBenchFault(c.fault)
-				if err != nil {
-					t.Fatal(err)
-				}
-				cfg.BenchFaults = append(cfg.BenchFaults, f)
-			}
 			start := time.Date(2026, 3, 14, 20, 0, 0, 0, time.UTC)
-			b, err := simbench.New(cfg, start)
-			if err != nil {
-				t.Fatal(err)
-			}
+			b := broken(t, cfg, c.fault, start)
 			var now time.Duration
 			look := func(length time.Duration, v rig.Valves) (g rig.Side) {
 				for end := now + length; now < end; {

@@ -135,6 +135,23 @@ func TestASwitchIsProvedByShutOpenShutAndByNothingLess(t *testing.T) {
 	}
 }
 
+// broken is a simulated bench with a fault; "" for none.
+func broken(t *testing.T, cfg simbench.Config, fault string, start time.Time) *simbench.Bench {
+	t.Helper()
+	if fault != "" {
+		f, err := simbench.ParseBenchFault(fault)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cfg.BenchFaults = append(cfg.BenchFaults, f)
+	}
+	bench, err := simbench.New(cfg, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return bench
+}
+
 func TestTheVentIsProvedByLettingAPuffOut(t *testing.T) {
 	for _, c := range []struct{ fault, how, err string }{
 		{"", "it let out", ""},
@@ -143,19 +160,8 @@ func TestTheVentIsProvedByLettingAPuffOut(t *testing.T) {
 		{"drive fails at 0 min", "", "no answer from the relays"},
 	} {
 		run := readyRun(t).Run
-		cfg := simbench.Default(run, 1)
-		if c.fault != "" {
-			f, err := simbench.ParseBenchFault(c.fault)
-			if err != nil {
-				t.Fatal(err)
-			}
-			cfg.BenchFaults = append(cfg.BenchFaults, f)
-		}
 		start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
-		bench, err := simbench.New(cfg, start)
-		if err != nil {
-			t.Fatal(err)
-		}
+		bench := broken(t, simbench.Default(run, 1), c.fault, start)
 		p, err := rig.NewPlan(run)
 		if err != nil {
 			t.Fatal(err)
@@ -192,18 +198,8 @@ func TestTheWatchdogRelayIsSeenToTakeTheValvesPower(t *testing.T) {
 		run := readyRun(t).Run
 		cfg := simbench.Default(run, 2)
 		cfg.Supply.Watchdog = c.relay
-		if c.fault != "" {
-			f, err := simbench.ParseBenchFault(c.fault)
-			if err != nil {
-				t.Fatal(err)
-			}
-			cfg.BenchFaults = append(cfg.BenchFaults, f)
-		}
 		start := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
-		bench, err := simbench.New(cfg, start)
-		if err != nil {
-			t.Fatal(err)
-		}
+		bench := broken(t, cfg, c.fault, start)
 		p, err := rig.NewPlan(run)
 		if err != nil {
 			t.Fatal(err)

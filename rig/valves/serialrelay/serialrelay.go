@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"proofpot/rig/setup"
 )
 
 // Board is a relay board on its port, shared by the valves on it.
@@ -55,11 +57,8 @@ func (o *Output) EndsPulses() bool { return o.c.Pulse != "" }
 // Pulse opens the valve for a time, which the board ends. A pulse that is under
 // way begins anew.
 func (o *Output) Pulse(d time.Duration) error {
-	return o.tell(strings.ReplaceAll(o.c.Pulse, pulseMS, strconv.FormatInt(max(1, d.Milliseconds()), 10)))
+	return o.tell(strings.ReplaceAll(o.c.Pulse, setup.PulseMS, strconv.FormatInt(max(1, d.Milliseconds()), 10)))
 }
-
-// pulseMS is setup.PulseMS.
-const pulseMS = "{ms}"
 
 // Set sends the command and waits for its answer, where there is one.
 func (o *Output) Set(open bool) error {
