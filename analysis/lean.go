@@ -10,7 +10,7 @@ import "math"
 // weighed with how often such seals are met (JCGM 106:2012, clause 6: conformance
 // probability with prior knowledge).
 const (
-	seatingShare = 0.05 // of units under test that leak like that; common practice, no source
+	seatingShare = 0.1  // of units under test that leak like that; common practice, no source
 	seatingFrom  = 0.1  // of the limit, smallest leak that counts
 	seatingTo    = 1000 // of the limit, largest
 	leanDeeper   = 1.5  // how much more pressure the deeper hold must have had
