@@ -163,6 +163,7 @@ func (a *analysis) measure() {
 	a.openingSteps()
 	a.pulsedSteps()
 	a.plainFalls()
+	a.plainShortfalls()
 	a.unsure = slices.DeleteFunc(a.unsure, a.cameBack)
 	a.steps = slices.DeleteFunc(a.steps, func(j jump) bool { return a.stoodStill(j) || a.setAside(j) || a.cameBack(j) })
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })

@@ -111,6 +111,11 @@ func (a *analysis) prior(ts []float64, seats bool) []float64 {
 // practice, no source.
 const seatingM = 1.0
 
+// atOnceShare is how likely a burst is to let in so much at once that the inside
+// pressure shows it, beside one that only flows, and what its unknown size leaves of
+// that: common practice, no source.
+const atOnceShare = 0.1
+
 // insideOnset finds the onset of a slow leak from what the inside shows; nil
 // where it shows none.
 func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
@@ -234,7 +239,7 @@ func (a *analysis) insideOnset(leaky *stage, seats bool) *onset {
 		if toP <= seen+40 {
 			// A burst may let something in at once.
 			shapes = append(shapes, []shape{c.driven, func(t0, t float64) float64 { return 1 - math.Exp(-(t-t0)/0.5) }})
-			prior = append(prior, 1)
+			prior = append(prior, atOnceShare)
 		}
 		p := cut(pt, py, v.noise, a.creepTrend(soft, seen), toP)
 		if p != nil {

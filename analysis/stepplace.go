@@ -41,10 +41,11 @@ const (
 	placeAfter  = 10 // readings after the last
 	missingAt   = 4  // readings after the gap, at which what is missing is looked at
 	rampBendPa  = 40.0
-	lossPa      = 5e3  // Pa, of that order is a loss
-	seenLate    = 0.05 // how often a witness shows a loss only at its second reading after it; common practice, no source
-	heldShare   = 0.1  // of failures that come at a pressure which the unit has borne before; common practice, no source
-	spreadShare = 0.1  // how often a transducer shows a loss over two readings; common practice, no source
+	afterBendPa = 200.0 // Pa/s², of that order the supply that makes a loss good changes its rate
+	lossPa      = 5e3   // Pa, of that order is a loss
+	seenLate    = 0.05  // how often a witness shows a loss only at its second reading after it; common practice, no source
+	heldShare   = 0.1   // of failures that come at a pressure which the unit has borne before; common practice, no source
+	spreadShare = 0.1   // how often a transducer shows a loss over two readings; common practice, no source
 )
 
 // best is the likeliest gap.
@@ -256,7 +257,7 @@ func (a *analysis) newHeights(gaps []gapWeight) {
 
 // stepModel describes some readings: by how long the inlet has been open, how
 // often it has opened, and a slow drift; with a loss in one gap, after which the
-// slope may be another.
+// slope may be another and bend.
 type stepModel struct {
 	s   *signal
 	win []int
@@ -264,6 +265,7 @@ type stepModel struct {
 	sd  [5]float64
 
 	rate float64 // Pa/s of opening
+	jolt float64 // Pa, by which a rise between two readings strays most from the usual one
 }
 
 func (a *analysis) newStepModel(win []int) *stepModel {
@@ -277,6 +279,15 @@ func (a *analysis) newStepModel(win []int) *stepModel {
 		open, n := clock.at(a.s.t[i])
 		m.f = append(m.f, [5]float64{1, t, open - open0, n - n0, t * t})
 	}
+	var rises []float64
+	for n := 1; n < len(win); n++ {
+		rises = append(rises, a.s.p[win[n]]-a.s.p[win[n-1]])
+	}
+	usual := median(rises)
+	m.jolt = a.s.noise
+	for _, d := range rises {
+		m.jolt = max(m.jolt, math.Abs(d-usual))
+	}
 	m.sd = [5]float64{1e6, 1e3, 1e5, max(valveTimeS*m.rate, 1), rampBendPa}
 	return m
 }
@@ -287,7 +298,7 @@ func (a *analysis) newStepModel(win []int) *stepModel {
 func (m *stepModel) evidence(g int, spread bool, w *gapWeight) (logEvidence, chi2 float64) {
 	k := 5
 	if g >= 0 {
-		k += 2
+		k += 3
 	}
 	if spread {
 		k++
@@ -298,10 +309,10 @@ func (m *stepModel) evidence(g int, spread bool, w *gapWeight) (logEvidence, chi
 	sd := make([]float64, k)
 	copy(sd, m.sd[:])
 	if g >= 0 {
-		sd[5], sd[6] = lossPa, 2e3
+		sd[5], sd[6], sd[7] = lossPa, 2e3, afterBendPa
 	}
 	if spread {
-		sd[7] = lossPa
+		sd[8] = m.jolt / 4
 	}
 	base := m.s.p[m.win[0]]
 	f := make([]float64, k)
@@ -309,15 +320,16 @@ func (m *stepModel) evidence(g int, spread bool, w *gapWeight) (logEvidence, chi
 	for n, i := range m.win {
 		copy(f, m.f[n][:])
 		if g >= 0 {
-			f[5], f[6] = 0, 0
+			f[5], f[6], f[7] = 0, 0, 0
 			if n > g {
-				f[5], f[6] = -1, m.s.t[i]-m.s.t[m.win[g+1]]
+				since := m.s.t[i] - m.s.t[m.win[g+1]]
+				f[5], f[6], f[7] = -1, since, since*since
 			}
 		}
 		if spread {
-			f[7] = 0
-			if n == g+1 {
-				f[7] = 1
+			f[8] = 0
+			if n == g+1 { // about half of it
+				f[5], f[8] = -0.5, 1
 			}
 		}
 		y := (m.s.p[i] - base) / noise
@@ -362,8 +374,15 @@ func (m *stepModel) evidence(g int, spread bool, w *gapWeight) (logEvidence, chi
 		}
 		if later := min(g+missingAt, len(m.win)-1); later > g {
 			since := m.s.t[m.win[later]] - m.s.t[m.win[g+1]]
-			w.missing = sd[5]*b.AtVec(5) - sd[6]*b.AtVec(6)*since
-			w.missingSD = math.Sqrt(max(sd[5]*sd[5]*inv.At(5, 5)-2*sd[5]*sd[6]*since*inv.At(5, 6)+sd[6]*sd[6]*since*since*inv.At(6, 6), 0))
+			v := [3]float64{sd[5], -sd[6] * since, -sd[7] * since * since}
+			w.missing, w.missingSD = 0, 0
+			for x := range v {
+				w.missing += v[x] * b.AtVec(5+x)
+				for z := range v {
+					w.missingSD += v[x] * v[z] * inv.At(5+x, 5+z)
+				}
+			}
+			w.missingSD = math.Sqrt(max(w.missingSD, 0))
 		}
 		w.drop = sd[5] * b.AtVec(5)
 		w.z = b.AtVec(5) / math.Sqrt(max(inv.At(5, 5), 1e-300))

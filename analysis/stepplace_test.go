@@ -187,3 +187,29 @@ func TestASlowlyOpeningInletReadSeldomIsNoLoss(t *testing.T) {
 	}
 	t.Logf("%d doubts", doubts)
 }
+
+// TestASupplyThatMakesGoodLateMovesNoLoss: after a large loss the inlet lets in more,
+// but not at once; the reading that still stood high was read before the loss.
+func TestASupplyThatMakesGoodLateMovesNoLoss(t *testing.T) {
+	for seed := range uint64(20) {
+		r := rand.New(rand.NewPCG(seed, 9))
+		at := 40 + float64(seed%5)/10
+		s := &signal{dt: 0.5, noise: 40}
+		for i := range 160 {
+			t := float64(i) / 2
+			p := 5e5 + 2500*t
+			if since := t - at; since > 0 { // back within some 7 s, by a flow that finds its rate in one
+				p -= 16_000 * (7*math.Exp(-since/7) - math.Exp(-since)) / 6
+			}
+			s.t, s.p, s.spike = append(s.t, t), append(s.p, p+40*r.NormFloat64()), append(s.spike, false)
+		}
+		a := &analysis{s: s, x: &table{endS: 80, fill: []interval{{0, 80}}}, sealed: 101_300, stages: []*stage{{ramp: interval{0, 80}, settle: never, hold: never}}}
+		p := a.placeStep(at-1, at+1, math.Inf(1), nil)
+		if p == nil {
+			t.Fatal("no place")
+		}
+		if g := p.best(); g.t0 > at || at > g.t1 || g.w < 0.9 {
+			t.Errorf("seed %d, lost at %.1f s: placed between %.1f and %.1f, weight %.2f", seed, at, g.t0, g.t1, g.w)
+		}
+	}
+}
