@@ -31,6 +31,7 @@ func (p *Plan) Resume(s State, at time.Duration, pa float64, held, told bool) St
 	default:
 		next.Phase, next.Since = Ready, at
 		next.Idle += s.Now - min(s.LegSince, s.Now) // what is done again does not count as too long
+		next.LegSince = at                          // nor twice, where it is cut off again before a step
 	}
 	return next
 }

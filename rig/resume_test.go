@@ -68,6 +68,16 @@ func TestALegWhosePressureWasLostBeginsAgainFromItsRamp(t *testing.T) {
 	}
 }
 
+func TestALegThatIsCutOffAgainBeforeItBeginsIsTakenOffTheTimeOnce(t *testing.T) {
+	p, s, now := heldAt(t, 100*time.Second)
+	counted := func(s rig.State) time.Duration { return s.Now - s.Idle } // towards what the whole run may last
+	once := p.Resume(s, now+time.Hour, p.RoomPa, false, true)
+	twice := p.Resume(once, now+3*time.Hour, p.RoomPa, false, false)
+	if counted(twice) != counted(once) {
+		t.Errorf("%s of the run count, %s after another gap", counted(once), counted(twice))
+	}
+}
+
 func TestARunThatWasStoppedStaysStoppedAndVents(t *testing.T) {
 	p, s, now := heldAt(t, 10*time.Second)
 	s, _ = rig.Step(p, s, rig.Input{Now: now + p.Period, Operator: rig.Operator{Abort: true}})

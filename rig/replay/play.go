@@ -67,7 +67,8 @@ func play(p *rig.Plan, t *tape, see func(now rig.Instant, s rig.State, out *rig.
 			}
 			t.until(g.ends) // seen by whoever looked at the bench, not by the sequencer
 			s = p.Resume(s, g.ends, t.paAt(p, g.ends), g.held, g.told.is(&s, p))
-			now = t.step(g.ends+p.Period, p.Period)
+			now = g.ends
+			continue // to its first step, unless it was cut off again before that
 		}
 		in := rig.Input{Now: now, Readings: t.until(now), Operator: t.asks(now)}
 		if t.noValve >= 0 && now-p.Period >= t.noValve {

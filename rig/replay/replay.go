@@ -43,6 +43,9 @@ func Run(r *record.Record) (Result, error) {
 		return res, fmt.Errorf("%s cannot be replayed: it has no stages", r.Folder)
 	}
 	tape.begin(p.Period)
+	if !tape.ended { // cut off, and nobody has gone on with it yet
+		tape.gaps = append(tape.gaps, gap{begins: tape.last})
+	}
 	log := &recorder{}
 	last := make([]time.Duration, len(tape.gaps)) // step before each gap
 	play(p, tape, func(now rig.Instant, _ rig.State, out *rig.Output) {
@@ -77,6 +80,7 @@ type tape struct {
 	gaps       []gap
 	notes      []string
 	last       time.Duration // of the newest line
+	ended      bool          // the run came to its end
 }
 
 // asked is a command of an operator.
@@ -243,6 +247,8 @@ func (t *tape) take(l *record.Line, at time.Duration) {
 			t.asked = append(t.asked, asked{at, rig.Operator{Abort: true}})
 		case l.Event == "resume":
 			t.gap(l.Text, at)
+		case l.Event == "end":
+			t.ended = true
 		}
 	}
 }
