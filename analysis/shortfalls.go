@@ -14,6 +14,7 @@ import (
 const (
 	shortNoise  = 9.0 // standard deviations of a reading; that of a shortfall is some 1.6
 	shortOther  = 3.0 // times the largest other shortfall, at the rate of this one
+	shortDoubt  = 1.7 // times that leave a doubt, while the inlet may still find its flow
 	shortBack   = 0.5 // of the shortfall: what the readings beside it bring too much was a spike's
 	shortBeside = 3   // readings to each side, which the loss bends
 	shortLeast  = 40  // shortfalls to compare with
@@ -23,6 +24,7 @@ const (
 type shortfall struct {
 	i         int
 	pa, usual float64 // Pa; what the readings about it rose
+	since     float64 // s, from the opening of the inlet
 	beside    float64 // Pa, the most that one beside it rose more than usual
 }
 
@@ -47,14 +49,14 @@ func (a *analysis) shortfalls() []shortfall {
 			beside := max(about[1], about[2])
 			slices.Sort(about)
 			usual := about[2]
-			list = append(list, shortfall{i: at[k], pa: usual - rise(k), usual: usual, beside: beside - usual})
+			list = append(list, shortfall{i: at[k], pa: usual - rise(k), usual: usual, since: s.t[at[k]] - o.start, beside: beside - usual})
 		}
 	}
 	return list
 }
 
 // plainShortfalls adds the losses that show as such a shortfall, and clears those that
-// only a slowly opening inlet spoke against.
+// only a slowly opening inlet spoke against; a smaller one is a doubt.
 func (a *analysis) plainShortfalls() {
 	if a.byHand() {
 		return
@@ -76,7 +78,8 @@ func (a *analysis) plainShortfalls() {
 				seen++
 			}
 		}
-		if seen < shortLeast || c.pa < shortOther*other {
+		sure := c.pa >= shortOther*other
+		if seen < shortLeast || !sure && (c.pa < shortDoubt*other || c.since > inletFinds+14*s.dt) {
 			continue
 		}
 		near := func(o jump) bool { return math.Abs(o.t0-s.t[c.i]) < 3*s.dt }
@@ -85,8 +88,13 @@ func (a *analysis) plainShortfalls() {
 			continue
 		}
 		n := s.sound(c.i, 1)
-		a.steps = append(a.steps, jump{i: c.i, t0: s.t[c.i], t1: s.t[n], pa: a.pressureBefore(c.i), drop: c.pa,
-			u: s.noise * 1.6, paSD: s.noise, slope: c.usual / (s.t[n] - s.t[c.i]), inletted: true})
+		loss := jump{i: c.i, t0: s.t[c.i], t1: s.t[n], pa: a.pressureBefore(c.i), drop: c.pa,
+			u: s.noise * 1.6, paSD: s.noise, slope: c.usual / (s.t[n] - s.t[c.i]), inletted: true, unsure: !sure}
+		if sure {
+			a.steps = append(a.steps, loss)
+		} else {
+			a.unsure = append(a.unsure, loss)
+		}
 	}
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 }
