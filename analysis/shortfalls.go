@@ -12,7 +12,8 @@ import (
 // and goes on at its rate, volume was lost at once: an inlet that finds its flow late
 // does so in every ramp, a unit gives way once.
 const (
-	shortNoise  = 9.0 // standard deviations of a reading; that of a shortfall is some 1.6
+	shortNoise  = 9.0 // standard deviations of a reading
+	shortSD     = 1.8 // of a shortfall by white noise alone, in those: by simulation
 	shortOther  = 3.0 // times the largest other shortfall, at the rate of this one
 	shortDoubt  = 1.7 // times that leave a doubt, while the inlet may still find its flow
 	shortBack   = 0.5 // of the shortfall: what the readings beside it bring too much was a spike's
@@ -55,46 +56,47 @@ func (a *analysis) shortfalls() []shortfall {
 	return list
 }
 
-// plainShortfalls adds the losses that show as such a shortfall, and clears those that
-// only a slowly opening inlet spoke against; a smaller one is a doubt.
+// plainShortfalls adds the loss that shows as such a shortfall – the largest of the
+// record, since a unit gives way once – and clears one that only a slowly opening inlet
+// spoke against; a smaller one is a doubt.
 func (a *analysis) plainShortfalls() {
-	if a.byHand() {
+	list := a.shortfalls()
+	if a.byHand() || len(list) == 0 {
 		return
 	}
 	s := a.s
-	list := a.shortfalls()
-	for _, c := range list {
-		if !(c.pa > shortNoise*s.noise) || c.beside > shortBack*c.pa || c.usual <= 0 {
-			continue
-		}
-		other, seen := 0.0, 0
-		for _, o := range list {
-			if d := o.i - c.i; d < -shortBeside || d > shortBeside {
-				scale := 1.0
-				if o.usual > 0 {
-					scale = max(c.usual/o.usual, 1)
-				}
-				other = max(other, o.pa*scale)
-				seen++
-			}
-		}
-		sure := c.pa >= shortOther*other
-		if seen < shortLeast || !sure && (c.pa < shortDoubt*other || c.since > inletFinds+14*s.dt) {
-			continue
-		}
-		near := func(o jump) bool { return math.Abs(o.t0-s.t[c.i]) < 3*s.dt }
-		a.unsure = slices.DeleteFunc(a.unsure, near)
-		if slices.ContainsFunc(a.steps, near) {
-			continue
-		}
-		n := s.sound(c.i, 1)
-		loss := jump{i: c.i, t0: s.t[c.i], t1: s.t[n], pa: a.pressureBefore(c.i), drop: c.pa,
-			u: s.noise * 1.6, paSD: s.noise, slope: c.usual / (s.t[n] - s.t[c.i]), inletted: true, unsure: !sure}
-		if sure {
-			a.steps = append(a.steps, loss)
-		} else {
-			a.unsure = append(a.unsure, loss)
-		}
+	c := slices.MaxFunc(list, func(p, q shortfall) int { return cmp.Compare(p.pa, q.pa) })
+	if !(c.pa > shortNoise*s.noise) || c.beside > shortBack*c.pa || c.usual <= 0 {
+		return
 	}
+	other, seen := 0.0, 0
+	for _, o := range list {
+		if d := o.i - c.i; d >= -shortBeside && d <= shortBeside {
+			continue
+		}
+		scale := 1.0
+		if o.usual > 0 {
+			scale = max(c.usual/o.usual, 1)
+		}
+		other = max(other, o.pa*scale)
+		seen++
+	}
+	sure := c.pa >= shortOther*other
+	if seen < shortLeast || !sure && (c.pa < shortDoubt*other || c.since > inletFinds+14*s.dt) {
+		return
+	}
+	near := func(o jump) bool { return math.Abs(o.t0-s.t[c.i]) < 3*s.dt }
+	a.unsure = slices.DeleteFunc(a.unsure, near)
+	if slices.ContainsFunc(a.steps, near) {
+		return
+	}
+	n := s.sound(c.i, 1)
+	loss := jump{i: c.i, t0: s.t[c.i], t1: s.t[n], pa: a.pressureBefore(c.i), drop: c.pa,
+		u: shortSD * s.noise, paSD: s.noise, slope: c.usual / (s.t[n] - s.t[c.i]), inletted: true, unsure: !sure}
+	if !sure {
+		a.unsure = append(a.unsure, loss)
+		return
+	}
+	a.steps = append(a.steps, loss)
 	slices.SortFunc(a.steps, func(p, q jump) int { return cmp.Compare(p.t0, q.t0) })
 }

@@ -44,6 +44,25 @@ func TestALossSoonAfterTheInletOpenedIsTheUnitsWhereNoOtherRampHasIt(t *testing.
 	}
 }
 
+// TestASmallerLossWhileTheInletMayStillFindItsFlowIsADoubt: where another ramp has half
+// of it, it may be the inlet's; later in a ramp the parabola judges it.
+func TestASmallerLossWhileTheInletMayStillFindItsFlowIsADoubt(t *testing.T) {
+	for at, want := range map[int]int{10: 1, 50: 0} {
+		a := threeRamps(func(ramp, k int, p float64) float64 {
+			if ramp > 0 || k >= 30 {
+				p -= 700
+			}
+			if ramp > 1 || ramp == 1 && k >= at {
+				p -= 1500
+			}
+			return p
+		})
+		if a.plainShortfalls(); len(a.steps) != 0 || len(a.unsure) != want || want > 0 && !a.unsure[0].unsure {
+			t.Errorf("at second %d: found %+v, unsure %+v", at, a.steps, a.unsure)
+		}
+	}
+}
+
 func TestAnInletThatFindsItsFlowLateLosesNothing(t *testing.T) {
 	for name, change := range map[string]func(ramp, k int, p float64) float64{
 		"an even flow": func(_, _ int, p float64) float64 { return p },

@@ -21,7 +21,7 @@ import (
 
 func TestEveryVerdictSaysItInWordsAndShape(t *testing.T) {
 	for name, want := range map[string][3]string{
-		"pass in a gas pot without inside sensor": {"Pressure test certificate", "Pass", "#mark-pass"},
+		"pass with nothing measured inside": {"Pressure test certificate", "Pass", "#mark-pass"},
 		"burst":        {"Pressure test report", "Fail: do not dive", "#mark-fail"},
 		"inconclusive": {"Pressure test report", "Inconclusive: not a pass", "#mark-doubt"},
 	} {
@@ -46,7 +46,7 @@ func TestOnlyAPassHasARatedDepth(t *testing.T) {
 }
 
 func TestAVerdictThatIsNotKnownIsADoubt(t *testing.T) {
-	s := sceneMakers["pass in a gas pot without inside sensor"](t)
+	s := sceneMakers["pass with nothing measured inside"](t)
 	for _, verdict := range []string{"", "PASS", "passed", "ok"} {
 		s.r.Verdict.Verdict = verdict
 		if text := plain(written(t, s.run, s.r, options())); !strings.Contains(text, "Inconclusive: not a pass") {
@@ -67,7 +67,7 @@ func TestAPassThatContradictsItselfIsNotPrinted(t *testing.T) {
 		"deeper rating": func(v *analysis.Verdict) { v.RatedDepthM = v.ProvedDepthM + 0.1 },
 		"NaN rating":    func(v *analysis.Verdict) { v.RatedDepthM = math.NaN() },
 	} {
-		s := sceneMakers["pass in a gas pot without inside sensor"](t)
+		s := sceneMakers["pass with nothing measured inside"](t)
 		spoil(&s.r.Verdict)
 		var out bytes.Buffer
 		if err := Write(&out, s.run, s.r, options()); !errors.Is(err, ErrContradiction) || out.Len() > 0 {
@@ -203,7 +203,7 @@ func TestSuccessRunIsThatOfTheTables(t *testing.T) {
 			t.Errorf("%d units at %g: %.4f, want %.2f", c.n, c.confidence, got, c.want)
 		}
 	}
-	s := sceneMakers["pass in a gas pot without inside sensor"](t)
+	s := sceneMakers["pass with nothing measured inside"](t)
 	text := section(t, written(t, s.run, s.r, options()), "What one unit shows")
 	if !strings.Contains(text, "10 % at 90 % confidence and 50 % at 50 % confidence") {
 		t.Error(text)
@@ -211,7 +211,7 @@ func TestSuccessRunIsThatOfTheTables(t *testing.T) {
 }
 
 func TestTheUnitsOfTheReaderAreUsed(t *testing.T) {
-	s := sceneMakers["pass in a gas pot without inside sensor"](t)
+	s := sceneMakers["pass with nothing measured inside"](t)
 	o := options()
 	o.Depth, o.Pressure = units.Foot, units.PoundPerIn
 	document := written(t, s.run, s.r, o)

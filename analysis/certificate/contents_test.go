@@ -84,7 +84,7 @@ func TestTheDepthsSayHowGoodTheyAre(t *testing.T) {
 
 // TestAShowOnTheSimulatedBenchCannotPassForATest: page, paper, label and code say it.
 func TestAShowOnTheSimulatedBenchCannotPassForATest(t *testing.T) {
-	s := sceneMakers["pass in a gas pot without inside sensor"](t)
+	s := sceneMakers["pass with nothing measured inside"](t)
 	s.run.Bench.Sensors = []setup.Sensor{{ID: "p1", Measures: "chamber pressure", Driver: "simulated"}}
 	document := written(t, s.run, s.r, options())
 	if !strings.Contains(plain(document), "Simulated bench: no unit was tested.") {

@@ -224,7 +224,7 @@ func TestTheGermanLabelSaysTheDepthOrNotToDive(t *testing.T) {
 }
 
 func TestACheckThatProvesNoDepthHasALabelWithoutOne(t *testing.T) {
-	s := sceneMakers["pass in a gas pot without inside sensor"](t)
+	s := sceneMakers["pass with nothing measured inside"](t)
 	s.r.Verdict.ProvedDepthM, s.r.Verdict.RatedDepthM = 0, 0
 	for i := range s.run.Profile.Stages {
 		s.run.Profile.Stages[i].DepthM = 0

@@ -402,3 +402,20 @@ func TestTheDiveIsComparedWithTheBenchAsTheUnitWasClosed(t *testing.T) {
 	high := planned(t, lake, pot, Unit{FreeML: 700, SealedC: lake.Water.TemperatureC})
 	same(t, high.SealIn(), high.Column.GaugePa(12.5)/(high.Column.GaugePa(10)-26633), 2e-3, "a high lake")
 }
+
+// TestAPotOfGasNeedsASensorInside: a unit that fills with the chamber is as still as a
+// tight one.
+func TestAPotOfGasNeedsASensorInside(t *testing.T) {
+	b := pot
+	b.Gas, b.CushionML = true, 0
+	p := load(t, "proof-30m-sea")
+	p.Accept.LeakMLPerH = 1e3
+	if seen := planned(t, p, b, pod); !seen.CanProve() {
+		t.Errorf("with one: %s", seen.Proofs[0].Why())
+	}
+	blind := pod
+	blind.InsidePa = 0
+	if q := planned(t, p, b, blind).Proofs[0]; q.Enough || !strings.Contains(q.Why(), "gross leak") {
+		t.Errorf("without one: enough %v, %s", q.Enough, q.Why())
+	}
+}

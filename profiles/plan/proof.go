@@ -22,6 +22,7 @@ type Proof struct {
 	LimitMGPerH  float64 // limit of moisture; 0: not judged
 	DetectMGPerH float64 // mg/h; +Inf without a humidity sensor inside
 
+	Blind   bool          // a gross leak does not show: in a pot of gas, with no pressure sensor inside, the unit fills with the chamber
 	Enough  bool          // the hold can carry a pass
 	Needed  time.Duration // the hold that the limit would need; 0: no time is enough
 	Changes []Change      // what would help, most first
@@ -40,6 +41,9 @@ const longestHold = 72 * time.Hour
 func (q Proof) Why() string {
 	if q.Enough {
 		return fmt.Sprintf("can tell %.2g ml/h from none, the limit is %.2g ml/h", q.DetectMLPerH, q.LimitMLPerH)
+	}
+	if q.Blind {
+		return "cannot tell a gross leak from none: in a pot of gas the unit fills with the chamber; a pressure sensor inside, or a pot of water, can"
 	}
 	if q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH {
 		return fmt.Sprintf("can tell %.2g mg/h of moisture from none, and the limit is %.2g mg/h", q.DetectMGPerH, q.LimitMGPerH)
@@ -107,7 +111,8 @@ func (p *Plan) proof(l Leg, fromPa float64, earlier []ramp) Proof {
 	sort.SliceStable(q.Budget, func(i, j int) bool { return q.Budget[i].MLPerH > q.Budget[j].MLPerH })
 	q.DetectMGPerH = moistureLimit(p.Unit, w.holdS)
 	moist := q.LimitMGPerH <= 0 || math.IsInf(q.DetectMGPerH, 1) || q.DetectMGPerH <= q.LimitMGPerH
-	q.Enough = moist && (q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH)
+	q.Blind = p.Bench.Gas && p.Unit.InsidePa <= 0
+	q.Enough = !q.Blind && moist && (q.LimitMLPerH <= 0 || q.DetectMLPerH <= q.LimitMLPerH)
 	if q.LimitMLPerH > 0 {
 		q.Needed = needed(p.Bench, p.Unit, w, q.LimitMLPerH)
 		q.Changes = p.changes(w, q.DetectMLPerH)
