@@ -22,8 +22,8 @@ import (
 func TestEveryVerdictSaysItInWordsAndShape(t *testing.T) {
 	for name, want := range map[string][3]string{
 		"pass with nothing measured inside": {"Pressure test certificate", "Pass", "#mark-pass"},
-		"burst":        {"Pressure test report", "Fail: do not dive", "#mark-fail"},
-		"inconclusive": {"Pressure test report", "Inconclusive: not a pass", "#mark-doubt"},
+		"burst":                             {"Pressure test report", "Fail: do not dive", "#mark-fail"},
+		"inconclusive":                      {"Pressure test report", "Inconclusive: not a pass", "#mark-doubt"},
 	} {
 		s := sceneMakers[name](t)
 		document := written(t, s.run, s.r, options())
